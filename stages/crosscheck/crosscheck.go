@@ -1,0 +1,265 @@
+package crosscheck
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
+)
+
+// Method changes whenever this stage's numbers or verdicts can.
+const Method = "crosscheck/1"
+
+// Scale is a reference disk against the weights.
+type Scale struct {
+	Disk  string          `json:"disk"`
+	Role  string          `json:"role"`
+	Ratio uncertain.Value `json:"ratio"`
+}
+
+// Waiver covers one check of one subject up to a size and a day.
+type Waiver struct {
+	Check   string  `json:"check"`
+	Subject string  `json:"subject"`
+	UpTo    float64 `json:"up_to"`
+	Because string  `json:"because"`
+	By      string  `json:"by"`
+	// Until is the last day it holds, YYYY-MM-DD.
+	Until string `json:"until"`
+}
+
+// Input is all results of one job.
+type Input struct {
+	Job      string               `json:"job"`
+	Choice   spin.Choice          `json:"choice"`
+	Fits     []spin.RunFit        `json:"fits"`
+	Curves   []spin.LoadCurve     `json:"curves"`
+	Rotors   []spin.RotorInertia  `json:"rotors"`
+	Bodies   []spin.Rotor         `json:"bodies"`
+	Numbers  []spin.Number        `json:"numbers"`
+	Scales   []Scale              `json:"scales,omitempty"`
+	Parts    []spin.Part          `json:"parts"`
+	Classes  []spin.Repeatability `json:"classes,omitempty"`
+	Refusals []spin.Refusal       `json:"refusals,omitempty"`
+	Waivers  []Waiver             `json:"waivers,omitempty"`
+	// Unscaled recordings have neither calibration nor declared scale.
+	Unscaled []string `json:"unscaled,omitempty"`
+	// Day of judgement for waivers, YYYY-MM-DD: the latest session's day, so
+	// that equal inputs give equal verdicts.
+	Day string `json:"day"`
+}
+
+// Options of the stage: caps and floors of limits, relative.
+type Options struct {
+	Floor     float64 `json:"floor"`
+	Cap       float64 `json:"cap"`
+	Energy    float64 `json:"energy"`
+	Spread    float64 `json:"spread"`
+	Current   float64 `json:"current"`
+	Constants float64 `json:"constants"`
+	Sweep     float64 `json:"sweep"`
+	Mass      float64 `json:"mass"`
+	P         float64 `json:"p"`
+}
+
+// DefaultOptions are the documented defaults: 0.3 % for comparisons within a
+// run, 2 % for measured disk against geometry (common practice, no source), 1.5 %
+// for current against torque, 10 % for Kt against Ke, p < 0.01 for F tests.
+func DefaultOptions() Options {
+	return Options{Floor: 0.003, Cap: 0.02, Energy: 0.003, Spread: 0.003, Current: 0.015, Constants: 0.10, Sweep: 0.01, Mass: 0.005, P: 0.01}
+}
+
+// Output is every check, and the numbers with their release state.
+type Output struct {
+	Checks   []spin.Check   `json:"checks"`
+	Numbers  []spin.Number  `json:"numbers"`
+	Warnings []spin.Warning `json:"warnings,omitempty"`
+}
+
+// Run makes all comparisons of one job and publishes its numbers.
+func Run(in Input, opt Options) (Output, error) {
+	c := &checker{in: in, opt: opt}
+	c.electrical()
+	c.constants()
+	for _, r := range in.Rotors {
+		c.secondOpinions(r)
+		c.repeats(r)
+		c.sources(r)
+		c.coast(r)
+		c.plausible(r)
+	}
+	c.disks()
+	c.propellers()
+	c.sweeps()
+	c.lags()
+	c.refused()
+	c.unscaled()
+	slices.SortStableFunc(c.checks, func(a, b spin.Check) int {
+		return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Subject, b.Subject))
+	})
+	c.waive()
+	return Output{Checks: c.checks, Numbers: c.publish(), Warnings: c.warnings}, nil
+}
+
+type checker struct {
+	in       Input
+	opt      Options
+	checks   []spin.Check
+	warnings []spin.Warning
+}
+
+// Verdict is the decision rule.
+func Verdict(d, u, g float64) string {
+	switch {
+	case math.Abs(d) <= g && u <= g:
+		return spin.Pass
+	case math.Abs(d) > g && math.Abs(d) > u:
+		return spin.Fail
+	default:
+		return spin.CannotTell
+	}
+}
+
+// limit is min(cap, max(floor, claimed)).
+func (c *checker) limit(floor, claimed float64) float64 {
+	return math.Min(c.opt.Cap, math.Max(floor, claimed))
+}
+
+// add decides and files a check.
+func (c *checker) add(k spin.Check) {
+	k.Job = c.in.Job
+	if k.Verdict == "" {
+		k.Verdict = Verdict(k.Value, k.U, k.Limit)
+	}
+	slices.Sort(k.Numbers)
+	k.Numbers = slices.Compact(k.Numbers)
+	c.checks = append(c.checks, k)
+}
+
+// numbersOf are the ids of the numbers that rest on a rotor.
+func (c *checker) numbersOf(rotor string) []string {
+	var out []string
+	for _, n := range c.in.Numbers {
+		if slices.Contains(n.Rotors, rotor) {
+			out = append(out, n.ID)
+		}
+	}
+	return out
+}
+
+func (c *checker) allNumbers() []string {
+	out := make([]string, len(c.in.Numbers))
+	for i, n := range c.in.Numbers {
+		out[i] = n.ID
+	}
+	return out
+}
+
+// suspects ranks the causes of a value: how many of its own standard
+// deviations each alone would have to be off to bring the value to zero.
+func suspects(v uncertain.Value) []spin.Suspect {
+	var out []spin.Suspect
+	for _, p := range v.Parts {
+		out = append(out, spin.Suspect{Source: p.Source, Sigmas: math.Abs(v.Mean / p.Contribution)})
+	}
+	slices.SortStableFunc(out, func(a, b spin.Suspect) int {
+		return cmp.Or(cmp.Compare(a.Sigmas, b.Sigmas), cmp.Compare(a.Source, b.Source))
+	})
+	return out
+}
+
+// fitsOf are a rotor's chosen, not excluded runs of one kind.
+func (c *checker) fitsOf(rotor string, kind spin.Kind) []spin.RunFit {
+	var out []spin.RunFit
+	for _, f := range c.in.Fits {
+		if f.Rotor == rotor && f.Kind == kind && f.Chosen && f.Excluded == "" {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+func (c *checker) subject(rotor string) string { return c.in.Job + "/rotor:" + rotor }
+
+// meanOf is the mean of a relative difference over runs with its expanded
+// uncertainty from their scatter; ok is false below two runs.
+func meanOf(d []float64) (mean, u float64, ok bool) {
+	if len(d) < 2 {
+		return 0, 0, false
+	}
+	sum := 0.0
+	for _, v := range d {
+		sum += v
+	}
+	mean = sum / float64(len(d))
+	ss := 0.0
+	for _, v := range d {
+		ss += (v - mean) * (v - mean)
+	}
+	n := float64(len(d))
+	return mean, uncertain.CoverageFactor(n-1) * math.Sqrt(ss/(n-1)/n), true
+}
+
+// waive applies the declared waivers. A waiver that covers nothing is an
+// error of the job: it has outlived its reason.
+func (c *checker) waive() {
+	for _, w := range c.in.Waivers {
+		used := false
+		for i := range c.checks {
+			k := &c.checks[i]
+			if k.Name != w.Check || k.Subject != w.Subject || k.Verdict == spin.Pass {
+				continue
+			}
+			if !k.Waivable || w.Until < c.in.Day || math.Abs(k.Value) > w.UpTo {
+				continue
+			}
+			k.WaivedBecause = fmt.Sprintf("%s (%s, until %s)", w.Because, w.By, w.Until)
+			used = true
+		}
+		if !used {
+			c.add(spin.Check{
+				Name: "waiver-unused", Subject: w.Subject, Verdict: spin.Fail, Gates: true, Unit: "1", Limit: w.UpTo,
+				Text: fmt.Sprintf("the waiver of %s for %s covers nothing: no such finding, past its day %s, above %.4g, or not waivable", w.Check, w.Subject, w.Until, w.UpTo),
+			})
+		}
+	}
+}
+
+// publish marks every number: fit for release when every gating check on it
+// passes or is waived.
+func (c *checker) publish() []spin.Number {
+	out := slices.Clone(c.in.Numbers)
+	for i := range out {
+		n := &out[i]
+		n.Blocked, n.Waived = nil, nil
+		seen := map[string]bool{}
+		for _, k := range c.checks {
+			if k.Gates && k.Verdict == spin.Pass && slices.Contains(k.Numbers, n.ID) {
+				for _, f := range k.Sees {
+					seen[f] = true
+				}
+			}
+		}
+		for _, k := range c.checks {
+			if !k.Gates || k.Verdict == spin.Pass || !slices.Contains(k.Numbers, n.ID) {
+				continue
+			}
+			if k.Verdict == spin.CannotTell && !slices.ContainsFunc(k.Sees, func(f string) bool { return !seen[f] }) {
+				continue
+			}
+			name := k.Name + " " + k.Subject
+			if k.WaivedBecause != "" {
+				n.Waived = append(n.Waived, name)
+				// The waived deviation is a doubt of the number.
+				n.Value = n.Value.With(uncertain.Part{Source: "waived/" + name, Contribution: k.Value * n.Value.Mean})
+			} else {
+				n.Blocked = append(n.Blocked, name)
+			}
+		}
+		n.Release = len(n.Blocked) == 0
+	}
+	return out
+}

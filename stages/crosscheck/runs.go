@@ -1,0 +1,220 @@
+package crosscheck
+
+import (
+	"fmt"
+	"math"
+
+	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
+)
+
+// Faults that checks can see, by the names used in Check.Sees.
+const (
+	faultPoles    = "pole pairs or speed unit"
+	faultSign     = "sign of torque"
+	faultLag      = "lag"
+	faultLoad     = "load curve"
+	faultDrift    = "zero drift"
+	faultAlias    = "aliasing"
+	faultFixture  = "soft fixture"
+	faultMounting = "loose mounting"
+	faultScale    = "torque scale"
+	faultDrawing  = "drawing of the disk"
+	faultHeat     = "warm winding"
+	faultFriction = "static friction"
+	faultCurrent  = "saturation"
+	faultParts    = "parts list"
+)
+
+// electrical compares mechanical with electrical power: more comes out than
+// goes in only when speed or torque is wrong. The limit leaves 5 % for the
+// power channels' own scale (common practice, no source).
+func (c *checker) electrical() {
+	for _, r := range c.in.Rotors {
+		worst := 0.0
+		for _, f := range c.fitsOf(r.Rotor, spin.Step) {
+			worst = math.Max(worst, f.ElectricalRatio)
+		}
+		if worst == 0 {
+			continue
+		}
+		c.add(spin.Check{
+			Name: "power-balance", Subject: c.subject(r.Rotor), Value: math.Max(0, worst-1), U: 0.05, Limit: 0.05, Unit: "1",
+			Gates: true, Sees: []string{faultPoles, faultSign}, Numbers: c.numbersOf(r.Rotor),
+			Text: fmt.Sprintf("mechanical power is %.3g of the electrical power drawn; it cannot exceed 1: look at pole pairs, speed unit and torque sign", worst),
+		})
+	}
+}
+
+// constants compares torque per ampere with volts per rad/s: equal in SI (from
+// power balance; iron loss apart). It sees pole pairs and unit slips of any
+// direction, and the torque scale only to some percent.
+func (c *checker) constants() {
+	l := c.in.Choice.Law
+	if l == nil {
+		return
+	}
+	v := l.KtNmPerA.Div(l.KeVs)
+	v.Mean--
+	c.add(spin.Check{
+		Name: "motor-constants", Subject: c.in.Job, Value: v.Mean, U: math.Min(v.Expanded().U, c.opt.Constants), Limit: c.opt.Constants, Unit: "1",
+		Gates: true, Sees: []string{faultPoles, faultSign}, Numbers: c.allNumbers(),
+		Text: fmt.Sprintf("torque constant %.4g N·m/A against back-emf constant %.4g V·s: %+.2g %%; pole pairs, speed unit or duty would show here",
+			l.KtNmPerA.Mean, l.KeVs.Mean, 100*v.Mean),
+	})
+}
+
+// secondOpinions compares the forms of each run's balance.
+func (c *checker) secondOpinions(r spin.RotorInertia) {
+	claimed := r.JKgM2.Expanded().U / r.JKgM2.Mean
+	type form struct {
+		name, what string
+		gates      bool
+		sees       []string
+		d          func(f spin.RunFit) (float64, bool)
+	}
+	for _, k := range []form{
+		{"energy-form", "energy form against momentum form", true, []string{faultLag, faultLoad, faultDrift}, func(f spin.RunFit) (float64, bool) {
+			return f.JEnergy/f.JUp - 1, f.JEnergy > 0 && f.JUp > 0
+		}},
+		{"whole-transient", "whole-transient regression against plateaus", false, []string{faultLag, faultLoad, faultFixture}, func(f spin.RunFit) (float64, bool) {
+			return f.JWhole/f.JKgM2.Mean - 1, f.JWhole > 0
+		}},
+		{"up-against-down", "spin-up against braked return", false, []string{faultDrift, faultLoad}, func(f spin.RunFit) (float64, bool) {
+			return f.JUp/f.JDown - 1, f.JDown > 0
+		}},
+		{"speed-halves", "lower against upper half of the speed range", false, []string{faultDrift, faultFixture, faultLoad}, func(f spin.RunFit) (float64, bool) {
+			return f.JLowerHalf/f.JUpperHalf - 1, f.JLowerHalf > 0 && f.JUpperHalf > 0
+		}},
+		{"zero-or-load", "load kept against load tied to the plateaus (half the gap)", true, []string{faultDrift, faultLoad}, func(f spin.RunFit) (float64, bool) {
+			return (f.JKept - f.JRetied) / f.JKgM2.Mean / 2, f.Plateaus == 2 && f.JKept > 0 && f.JRetied > 0
+		}},
+	} {
+		var d []float64
+		for _, f := range c.fitsOf(r.Rotor, spin.Step) {
+			if v, ok := k.d(f); ok && f.Source == spin.Recorded {
+				d = append(d, v)
+			}
+		}
+		mean, u, ok := meanOf(d)
+		if !ok {
+			continue
+		}
+		c.add(spin.Check{
+			Name: k.name, Subject: c.subject(r.Rotor), Value: mean, U: u, Limit: c.limit(c.opt.Energy, claimed), Unit: "1",
+			Gates: k.gates, Sees: k.sees, Numbers: c.numbersOf(r.Rotor), Waivable: true,
+			Text: fmt.Sprintf("%s over %d runs: %+.3g %% ± %.2g %%", k.what, len(d), 100*mean, 100*u),
+		})
+	}
+}
+
+// repeats judges conditions and scatter.
+func (c *checker) repeats(r spin.RotorInertia) {
+	numbers := c.numbersOf(r.Rotor)
+	if r.ConditionF > 0 {
+		verdict := spin.Pass
+		if r.ConditionP < c.opt.P && r.ConditionSpreadRel > c.opt.Spread {
+			verdict = spin.Fail
+		}
+		c.add(spin.Check{
+			Name: "between-conditions", Subject: c.subject(r.Rotor), Value: r.ConditionSpreadRel, Limit: c.opt.Spread, Unit: "1", Verdict: verdict,
+			Gates: true, Sees: []string{faultLag, faultLoad, faultFixture}, Numbers: numbers, Waivable: true,
+			Text: fmt.Sprintf("inertia over %d conditions spreads by %.2g %% (F test p = %.2g): it must not depend on supply or throttle", r.Conditions, 100*r.ConditionSpreadRel, r.ConditionP),
+		})
+	}
+	if d, ok := class(c.in.Classes, r.JKgM2.Mean); ok && r.Runs > 2 && d.RunRel > 0 && r.ScatterDoF > 0 {
+		dof := d.DoF
+		if dof == 0 {
+			dof = 1e6
+		}
+		f := r.ScatterRel * r.ScatterRel / (d.RunRel * d.RunRel)
+		p := numeric.FTail(f, r.ScatterDoF, dof)
+		verdict := spin.Pass
+		if p < c.opt.P {
+			verdict = spin.Fail
+		}
+		c.add(spin.Check{
+			Name: "scatter", Subject: c.subject(r.Rotor), Value: r.ScatterRel, Limit: d.RunRel, Unit: "1", Verdict: verdict,
+			Gates: true, Sees: []string{faultLag, faultAlias, faultMounting}, Numbers: numbers, Waivable: true,
+			Text: fmt.Sprintf("runs scatter by %.2g %%, the bench repeats to %.2g %% (F test p = %.2g)", 100*r.ScatterRel, 100*d.RunRel, p),
+		})
+	}
+	if r.ScatterDoF <= 1 && r.DeclaredRunRel == 0 {
+		c.add(spin.Check{
+			Name: "repeats", Subject: c.subject(r.Rotor), Value: float64(r.Runs), Limit: 3, Unit: "runs", Verdict: spin.Fail,
+			Gates: true, Sees: []string{faultMounting, faultAlias}, Numbers: numbers,
+			Text: fmt.Sprintf("%d run(s) and no repeatability declared for this size of rotor: nothing shows how runs scatter; record at least three, better six over three conditions", r.Runs),
+		})
+	}
+}
+
+func class(all []spin.Repeatability, j float64) (spin.Repeatability, bool) {
+	best, ok := spin.Repeatability{}, false
+	for _, d := range all {
+		if d.UpToKgM2 > 0 && j > d.UpToKgM2 {
+			continue
+		}
+		if !ok || (d.UpToKgM2 > 0 && (best.UpToKgM2 == 0 || d.UpToKgM2 < best.UpToKgM2)) {
+			best, ok = d, true
+		}
+	}
+	return best, ok
+}
+
+// sources compares the other torque sources with the recorded one.
+func (c *checker) sources(r spin.RotorInertia) {
+	for _, k := range []struct {
+		kind  string
+		limit float64
+		sees  []string
+	}{
+		{spin.ColdCurve, c.opt.Cap, []string{faultLag, faultFixture}},
+		{spin.SweepCurve, c.opt.Cap, []string{faultHeat}},
+		{spin.FromCurrent, c.opt.Current, []string{faultCurrent, faultDrift}},
+	} {
+		var d []float64
+		u := 0.0
+		for _, f := range c.in.Fits {
+			if f.Rotor != r.Rotor || f.Source != k.kind || f.Kind != spin.Step || f.Excluded != "" {
+				continue
+			}
+			for _, o := range c.in.Fits {
+				if o.Run == f.Run && o.Recording == f.Recording && o.Source == spin.Recorded {
+					diff := f.JKgM2.Sub(o.JKgM2)
+					d = append(d, diff.Mean/o.JKgM2.Mean)
+					u = math.Max(u, diff.Expanded().U/o.JKgM2.Mean)
+				}
+			}
+		}
+		mean, scatter, ok := meanOf(d)
+		if !ok {
+			continue
+		}
+		c.add(spin.Check{
+			Name: "source-" + k.kind, Subject: c.subject(r.Rotor), Value: mean, U: math.Max(u, scatter), Limit: k.limit, Unit: "1",
+			Sees: k.sees, Numbers: c.numbersOf(r.Rotor),
+			Text: fmt.Sprintf("inertia with torque from %s against recorded torque over %d runs: %+.2g %%", k.kind, len(d), 100*mean),
+		})
+	}
+}
+
+// coast compares the run-down with the spin-up.
+func (c *checker) coast(r spin.RotorInertia) {
+	fits := c.fitsOf(r.Rotor, spin.Coast)
+	if len(fits) == 0 {
+		return
+	}
+	sum := uncertain.Value{}
+	for _, f := range fits {
+		v := f.JKgM2.With(uncertain.Part{Source: f.Recording + "/" + f.Run + "/noise", Contribution: f.RandomU})
+		sum = sum.Add(v.Scale(1 / float64(len(fits))))
+	}
+	d := sum.Sub(r.JKgM2).Scale(1 / r.JKgM2.Mean)
+	claimed := r.JKgM2.Expanded().U / r.JKgM2.Mean
+	c.add(spin.Check{
+		Name: "coast-against-step", Subject: c.subject(r.Rotor), Value: d.Mean, U: d.Expanded().U, Limit: c.limit(c.opt.Floor*2, claimed), Unit: "1",
+		Gates: true, Sees: []string{faultDrift, faultFriction}, Numbers: c.numbersOf(r.Rotor), Waivable: true, Suspects: suspects(d),
+		Text: fmt.Sprintf("inertia from %d run-down(s) against steps: %+.3g %% ± %.2g %%", len(fits), 100*d.Mean, 100*d.Expanded().U),
+	})
+}

@@ -1,0 +1,264 @@
+package drag
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
+)
+
+// Method changes whenever this stage's numbers can.
+const Method = "drag/1"
+
+// Set is the settled plateaus of one recording of the rotor.
+type Set struct {
+	Recording string         `json:"recording"`
+	Kind      spin.Kind      `json:"kind"`
+	Plateaus  []spin.Plateau `json:"plateaus"`
+	// DensityKgM3 of the air in that session, 0 when unknown.
+	DensityKgM3 float64 `json:"density_kgm3,omitempty"`
+}
+
+// Input is all that is known of one rotor's settled speeds.
+type Input struct {
+	Job   string `json:"job"`
+	Rotor string `json:"rotor"`
+	Sets  []Set  `json:"sets"`
+}
+
+// Options of the stage.
+type Options struct {
+	// Form is "auto" or one of spin's load forms.
+	Form string `json:"form"`
+	// FloorRel is added to each level's standard error, relative to the
+	// largest torque: what repeats of a level show beyond its own noise.
+	FloorRel float64 `json:"floor_rel"`
+	// RicherBy is how far AICc must fall for a richer form.
+	RicherBy float64 `json:"richer_by"`
+}
+
+// DefaultOptions are the documented defaults.
+func DefaultOptions() Options { return Options{Form: "auto", FloorRel: 2e-4, RicherBy: 6} }
+
+// Output is a load curve, or the reason why there is none.
+type Output struct {
+	Curve    *spin.LoadCurve `json:"curve,omitempty"`
+	Refusals []spin.Refusal  `json:"refusals,omitempty"`
+	Warnings []spin.Warning  `json:"warnings,omitempty"`
+}
+
+// minLevels is the number of distinct turning speeds from which a form with
+// two coefficients, a zero and a drift still leaves degrees of freedom.
+const minLevels = 3
+
+// freeLevels is the number of distinct speeds from which the form is chosen by evidence.
+const freeLevels = 5
+
+// formDoubt is the relative standard uncertainty of a load whose form had to
+// be taken on trust: an exponent of 1.86 or 2.17 in place of 2 moves the load
+// at 70 % of the top speed by 5 to 6 %, rectangular (exponents of 239
+// propeller groups; see testdata/reference).
+const formDoubt = 0.03
+
+// Run fits the load curve of one rotor.
+//
+// Steady recordings are used when there are any. Without them the plateaus of
+// the rotor's own steps are used, but only with a declared form; with neither,
+// or with "auto" and no steady recording, the curve is refused: a load is
+// never borrowed from another rotor.
+func Run(in Input, opt Options) (Output, error) {
+	if opt.Form == spin.FormNone {
+		return none(in), nil
+	}
+	steady, own := pick(in.Sets)
+	sets, basis := steady, "steady"
+	if len(sets) == 0 {
+		if opt.Form == "auto" {
+			return refused(in, "no-steady", "no steady recording of this rotor, and no form declared under options.drag.form: its load cannot be told"), nil
+		}
+		sets, basis = own, "plateaus"
+	}
+	p := problem(sets)
+	if p.levels < minLevels && !(basis == "plateaus" && opt.Form == spin.FormSquare && p.levels >= 2) {
+		return refused(in, "few-levels", fmt.Sprintf("%d distinct settled speeds; at least %d are needed", p.levels, minLevels)), nil
+	}
+	p.weigh(opt.FloorRel)
+	return choose(in, p, basis, opt)
+}
+
+func refused(in Input, code, text string) Output {
+	return Output{Refusals: []spin.Refusal{{
+		Stage: "drag", Code: code, Subject: in.Job + "/rotor:" + in.Rotor, Text: text, Waivable: false,
+	}}}
+}
+
+func none(in Input) Output {
+	return Output{Curve: &spin.LoadCurve{
+		Rotor: in.Rotor, Form: spin.FormNone, RefRadPerS: 1, HighRadPerS: math.MaxFloat64, Basis: "declared", LackOfFitP: 1, ChiSquaredRel: 1,
+	}}
+}
+
+// pick separates steady recordings from the plateaus of other kinds.
+func pick(sets []Set) (steady, own []Set) {
+	for _, s := range sets {
+		if len(s.Plateaus) == 0 {
+			continue
+		}
+		switch s.Kind {
+		case spin.Steady:
+			steady = append(steady, s)
+		case spin.Step:
+			own = append(own, s)
+		}
+	}
+	return steady, own
+}
+
+// choose fits every allowed form and keeps the simplest that the evidence does not beat.
+func choose(in Input, p *levels, basis string, opt Options) (Output, error) {
+	forms := []string{opt.Form}
+	if opt.Form == "auto" {
+		forms = []string{spin.FormSquare}
+		if p.levels >= freeLevels {
+			forms = []string{spin.FormSquare, spin.FormLinearSquare, spin.FormPower, spin.FormCubic}
+		}
+	}
+	best, bestAICc, bestTerms := -1, math.Inf(1), 0
+	var fits []fitted
+	var tried []spin.LoadCandidate
+	for _, form := range forms {
+		f, err := p.fit(form)
+		if err != nil {
+			continue
+		}
+		fits = append(fits, f)
+		tried = append(tried, spin.LoadCandidate{Form: form, AICc: f.aicc, RSS: f.sol.RSS})
+		// A form of equal richness needs only to be better; a richer one by RicherBy.
+		margin := 0.0
+		if best >= 0 && f.terms > bestTerms {
+			margin = opt.RicherBy
+		}
+		if best < 0 || f.aicc < bestAICc-margin {
+			best, bestAICc, bestTerms = len(fits)-1, f.aicc, f.terms
+		}
+	}
+	if best < 0 {
+		return refused(in, "no-fit", fmt.Sprintf("%d settled points do not determine the load form %s with a zero for each of %d recordings", len(p.points), opt.Form, len(p.sets))), nil
+	}
+	curve := p.curve(fits[best], in, basis)
+	curve.Candidates = tried
+	out := Output{Curve: &curve}
+	if opt.Form == "auto" && p.levels < freeLevels {
+		doubt(in, &curve)
+	}
+	if curve.LackOfFitP < 0.01 {
+		out.Warnings = append(out.Warnings, spin.Warning{
+			Stage: "drag", Code: "lack-of-fit", Subject: in.Job + "/rotor:" + in.Rotor,
+			Text: fmt.Sprintf("the %s form misses the levels by more than their repeats (p = %.2g); the curve's uncertainty is widened by %.2g; more levels, or a settled zero, would tell why",
+				curve.Form, curve.LackOfFitP, math.Sqrt(math.Max(1, curve.ChiSquaredRel))),
+		})
+	}
+	return out, nil
+}
+
+// doubt widens a curve whose form was taken on trust.
+func doubt(in Input, c *spin.LoadCurve) {
+	source := in.Job + "/rotor:" + in.Rotor + "/drag/form"
+	for i, v := range c.Coef {
+		c.Coef[i] = v.With(uncertain.Part{Source: source, Contribution: formDoubt * v.Mean})
+	}
+}
+
+// levels is the least-squares problem over all settled points.
+type levels struct {
+	sets   []Set
+	points []point
+	ref    float64 // fastest level, rad/s
+	low    float64
+	rho    float64 // reference density, 0 unknown
+	levels int     // distinct turning speeds
+	drifts []bool  // per set
+	w      []float64
+}
+
+type point struct {
+	set     int
+	p       spin.Plateau
+	density float64 // ratio to reference
+	t       float64 // time from the set's middle, s
+}
+
+func problem(sets []Set) *levels {
+	l := &levels{sets: sets, low: math.Inf(1)}
+	var rhos []float64
+	for _, s := range sets {
+		if s.DensityKgM3 > 0 {
+			rhos = append(rhos, s.DensityKgM3)
+		}
+	}
+	if len(rhos) == len(sets) {
+		l.rho = numeric.Mean(rhos)
+	}
+	for i, s := range sets {
+		mid := 0.0
+		for _, p := range s.Plateaus {
+			mid += p.MidS / float64(len(s.Plateaus))
+		}
+		turning := 0
+		for _, p := range s.Plateaus {
+			ratio := 1.0
+			if l.rho > 0 {
+				ratio = s.DensityKgM3 / l.rho
+			}
+			l.points = append(l.points, point{i, p, ratio, p.MidS - mid})
+			if p.Kind != spin.Rest {
+				turning++
+				l.ref, l.low = math.Max(l.ref, p.SpeedRadPerS), math.Min(l.low, p.SpeedRadPerS)
+			}
+		}
+		// Eight turning levels leave a zero, a drift and two load terms well determined.
+		l.drifts = append(l.drifts, turning >= 8)
+	}
+	l.levels = l.distinct()
+	return l
+}
+
+// distinct counts turning speeds that differ by more than 2 % of the fastest.
+func (l *levels) distinct() int {
+	var w []float64
+	for _, p := range l.points {
+		if p.p.Kind != spin.Rest {
+			w = append(w, p.p.SpeedRadPerS)
+		}
+	}
+	slices.Sort(w)
+	n := 0
+	for i, v := range w {
+		if i == 0 || v-w[i-1] > 0.02*l.ref {
+			n++
+		}
+	}
+	return n
+}
+
+func (l *levels) weigh(floorRel float64) {
+	top := 0.0
+	for _, a := range l.points {
+		for _, b := range l.points {
+			if a.set == b.set {
+				top = math.Max(top, math.Abs(a.p.TorqueNm-b.p.TorqueNm))
+			}
+		}
+	}
+	l.w = make([]float64, len(l.points))
+	for i, p := range l.points {
+		v := p.p.TorqueSE*p.p.TorqueSE + floorRel*floorRel*top*top
+		if v == 0 {
+			v = 1e-24 // noiseless data: equal weights far below any torque of interest
+		}
+		l.w[i] = 1 / v
+	}
+}

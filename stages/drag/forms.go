@@ -1,0 +1,177 @@
+package drag
+
+import (
+	"math"
+
+	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
+)
+
+// fitted is one form's solution; the first terms coefficients are the load's.
+type fitted struct {
+	form  string
+	terms int
+	sol   numeric.Solution
+	aicc  float64
+}
+
+// fit solves for the load's coefficients, a zero a set, and a drift where the set has levels enough.
+func (l *levels) fit(form string) (fitted, error) {
+	terms := map[string]int{spin.FormSquare: 1, spin.FormLinearSquare: 2, spin.FormPower: 2, spin.FormCubic: 3}[form]
+	n, cols := len(l.points), terms+len(l.sets)
+	drift := make([]int, len(l.sets))
+	for i, d := range l.drifts {
+		drift[i] = -1
+		if d {
+			drift[i] = cols
+			cols++
+		}
+	}
+	y := make([]float64, n)
+	for i, p := range l.points {
+		y[i] = p.p.TorqueNm
+	}
+	nuisance := func(i int, coef, grad []float64) float64 {
+		p, v := l.points[i], 0.0
+		for j := terms; j < cols; j++ {
+			grad[j] = 0
+		}
+		grad[terms+p.set] = 1
+		v += coef[terms+p.set]
+		if j := drift[p.set]; j >= 0 {
+			grad[j] = p.t
+			v += coef[j] * p.t
+		}
+		return v
+	}
+	model := func(i int, coef, grad []float64) float64 {
+		p := l.points[i]
+		return nuisance(i, coef, grad) + p.density*loadTerm(form, coef, grad, p.p.SpeedRadPerS/l.ref, p.density)
+	}
+	start := make([]float64, cols)
+	if form == spin.FormPower {
+		// Start from the square law with its own zeros.
+		sq, err := l.fit(spin.FormSquare)
+		if err != nil {
+			return fitted{}, err
+		}
+		start[0], start[1] = sq.sol.Coef[0], 2
+		copy(start[2:], sq.sol.Coef[1:])
+		if start[0] == 0 {
+			start[0] = 1e-9
+		}
+	}
+	sol, err := l.solve(form, model, y, start)
+	if err != nil {
+		return fitted{}, err
+	}
+	k, nn := float64(cols+1), float64(n)
+	if nn-k-1 <= 0 {
+		return fitted{form, terms, sol, math.Inf(1)}, nil
+	}
+	aicc := nn*math.Log(sol.RSS/nn+1e-300) + 2*k + 2*k*(k+1)/(nn-k-1)
+	return fitted{form, terms, sol, aicc}, nil
+}
+
+func (l *levels) solve(form string, model numeric.Model, y, start []float64) (numeric.Solution, error) {
+	if form == spin.FormPower {
+		return numeric.Nonlinear(model, y, l.w, start)
+	}
+	a := numeric.NewMatrix(len(y), len(start))
+	zero := make([]float64, len(start))
+	for i := range y {
+		model(i, zero, a.Row(i))
+	}
+	return numeric.LeastSquares(a, y, l.w)
+}
+
+// loadTerm is L(x) and, times density, its gradient by the form's coefficients.
+func loadTerm(form string, c, grad []float64, x, density float64) float64 {
+	if x <= 0 {
+		x = 0
+	}
+	switch form {
+	case spin.FormSquare:
+		grad[0] = density * x * x
+		return c[0] * x * x
+	case spin.FormLinearSquare:
+		grad[0], grad[1] = density*x, density*x*x
+		return (c[0] + c[1]*x) * x
+	case spin.FormCubic:
+		grad[0], grad[1], grad[2] = density*x, density*x*x, density*x*x*x
+		return (c[0] + (c[1]+c[2]*x)*x) * x
+	default: // power
+		if x == 0 {
+			grad[0], grad[1] = 0, 0
+			return 0
+		}
+		p := math.Pow(x, c[1])
+		grad[0], grad[1] = density*p, density*c[0]*p*math.Log(x)
+		return c[0] * p
+	}
+}
+
+// curve turns a solution into a load curve; its covariance is widened by χ²/ν
+// where that exceeds one (the levels scatter more than their noise says).
+func (l *levels) curve(f fitted, in Input, basis string) spin.LoadCurve {
+	rel, dof := 1.0, f.sol.DoF
+	if dof > 0 {
+		rel = f.sol.RSS / float64(dof)
+	}
+	widen := math.Max(1, rel)
+	cov := make([]float64, f.terms*f.terms)
+	for i := range f.terms {
+		for j := range f.terms {
+			cov[i*f.terms+j] = widen * f.sol.Cov.At(i, j)
+		}
+	}
+	c := spin.LoadCurve{
+		Rotor: in.Rotor, Form: f.form, RefRadPerS: l.ref, LowRadPerS: l.low, HighRadPerS: l.ref,
+		Coef:        uncertain.FromCovariance(f.sol.Coef[:f.terms], cov, float64(max(dof, 1)), in.Job+"/rotor:"+in.Rotor+"/drag"),
+		DensityKgM3: l.rho, Basis: basis, Levels: l.levels,
+		ChiSquaredRel: rel, DoF: dof, LackOfFitP: l.lackOfFit(f),
+	}
+	for i, p := range l.points {
+		at := spin.LoadPoint{
+			Recording: p.p.Recording, SpeedRadPerS: p.p.SpeedRadPerS,
+			SE: 1 / math.Sqrt(l.w[i]), ResidualNm: f.sol.Residual[i],
+		}
+		at.TorqueNm = p.density*c.At(p.p.SpeedRadPerS) + f.sol.Residual[i]
+		c.Points = append(c.Points, at)
+	}
+	return c
+}
+
+// lackOfFit compares the misfit of pair means with the difference within
+// pairs: two levels of one set at the same speed (1 %), one up and one down
+// (Draper & Smith, Applied Regression Analysis, lack of fit with repeats). 1
+// when fewer than three pairs exist.
+func (l *levels) lackOfFit(f fitted) float64 {
+	var within, between float64
+	pairs := 0
+	used := make([]bool, len(l.points))
+	for i, a := range l.points {
+		if used[i] || a.p.Kind == spin.Rest {
+			continue
+		}
+		for j := i + 1; j < len(l.points); j++ {
+			b := l.points[j]
+			if used[j] || a.set != b.set || math.Abs(a.p.SpeedRadPerS-b.p.SpeedRadPerS) > 0.01*l.ref {
+				continue
+			}
+			ra, rb := f.sol.Residual[i], f.sol.Residual[j]
+			w := (l.w[i] + l.w[j]) / 2
+			within += w * (ra - rb) * (ra - rb) / 2
+			between += w * (ra + rb) * (ra + rb) / 2
+			used[i], used[j] = true, true
+			pairs++
+			break
+		}
+	}
+	free := pairs - f.terms - 1
+	if pairs < 3 || free < 1 || within == 0 {
+		return 1
+	}
+	return numeric.FTail((between/float64(free))/(within/float64(pairs)), float64(free), float64(pairs))
+}

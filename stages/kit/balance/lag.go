@@ -1,0 +1,147 @@
+package balance
+
+import (
+	"math"
+
+	"spinledger/stages/kit/numeric"
+)
+
+// LagSearch looks for the lag τ at which the speed follows from the torque.
+type LagSearch struct {
+	view     *View
+	from, to float64
+	cumT     []float64 // ∫T dt up to each sample
+	cumL     []float64 // ∫L dt on the speed's clock
+	stride   int
+	quad     bool
+}
+
+// NewLagSearch prepares a search over the samples between from and to: the
+// whole run, up and down, so that zero, drift and load factor are free and
+// cannot pass for a lag. quad adds a drift term; a run with no return cannot
+// carry one.
+func (v *View) NewLagSearch(from, to float64, l []float64, quad bool) *LagSearch {
+	s := &LagSearch{view: v, from: from, to: to, quad: quad, stride: 1}
+	s.cumT = cumulate(v.TimeS, v.TorqueNm)
+	s.cumL = cumulate(v.SpeedTimeS, l)
+	// A few hundred points carry the shape of the transient; the integral has
+	// already averaged what lies between them.
+	if lo, hi := span(v.SpeedTimeS, from, to); hi-lo > 600 {
+		s.stride = (hi - lo) / 600
+	}
+	return s
+}
+
+func cumulate(t, x []float64) []float64 {
+	out := make([]float64, len(t))
+	for i := 1; i < len(t); i++ {
+		out[i] = out[i-1] + float64((x[i]+x[i-1])/2*(t[i]-t[i-1]))
+	}
+	return out
+}
+
+// at interpolates ∫T dt quadratically between samples: its slope is the torque itself.
+func (s *LagSearch) at(x float64) float64 {
+	t := s.view.TimeS
+	i := search(t, x)
+	switch {
+	case i == 0:
+		return s.cumT[0] - float64((t[0]-x)*s.view.TorqueNm[0])
+	case i == len(t):
+		return s.cumT[i-1] + float64((x-t[i-1])*s.view.TorqueNm[i-1])
+	}
+	h, u := t[i]-t[i-1], x-t[i-1]
+	a, b := s.view.TorqueNm[i-1], s.view.TorqueNm[i]
+	return s.cumT[i-1] + float64(u*(a+(b-a)*u/h/2))
+}
+
+// Misfit is the residual sum of squares of the speed on
+// [1, ∫T(t+τ), ∫L, t, t²] at lag τ, and the number of points and terms.
+func (s *LagSearch) Misfit(tau float64) float64 {
+	sol, ok := s.solve(tau)
+	if !ok {
+		return math.Inf(1)
+	}
+	return sol.RSS
+}
+
+// InverseJ is the coefficient of ∫T dt at lag τ, 1/J of the whole transient.
+func (s *LagSearch) InverseJ(tau float64) (float64, bool) {
+	sol, ok := s.solve(tau)
+	if !ok {
+		return 0, false
+	}
+	return sol.Coef[0], true
+}
+
+type smallSolution struct {
+	Coef []float64
+	RSS  float64
+}
+
+func (s *LagSearch) solve(tau float64) (smallSolution, bool) {
+	lo, hi := span(s.view.SpeedTimeS, s.from, s.to)
+	terms := 4
+	if s.quad {
+		terms = 5
+	}
+	mid, half := (s.from+s.to)/2, (s.to-s.from)/2
+	var ata [25]float64
+	var aty [5]float64
+	yy := 0.0
+	var row [5]float64
+	base := s.at(s.from + tau)
+	n := 0
+	for i := lo; i < hi; i += s.stride {
+		t := s.view.SpeedTimeS[i]
+		x := (t - mid) / half
+		row = [5]float64{s.at(t+tau) - base, s.cumL[i] - s.cumL[lo], 1, x, x * x}
+		y := s.view.SpeedRadPerS[i]
+		for a := range terms {
+			for b := a; b < terms; b++ {
+				ata[a*5+b] += float64(row[a] * row[b])
+			}
+			aty[a] += float64(row[a] * y)
+		}
+		yy += float64(y * y)
+		n++
+	}
+	if n < 2*terms {
+		return smallSolution{}, false
+	}
+	return normal(ata, aty, yy, terms)
+}
+
+// normal solves the scaled normal equations of a few well-scaled columns;
+// columns that vanish (no load) are left out. The search needs a misfit, not a
+// published number: normal equations are accurate enough and ten times faster.
+func normal(ata [25]float64, aty [5]float64, yy float64, terms int) (smallSolution, bool) {
+	var keep []int
+	for a := range terms {
+		if ata[a*5+a] > 0 {
+			keep = append(keep, a)
+		}
+	}
+	m := numeric.NewMatrix(len(keep), len(keep))
+	rhs := make([]float64, len(keep))
+	for i, a := range keep {
+		for j, b := range keep {
+			lo, hi := min(a, b), max(a, b)
+			m.Set(i, j, ata[lo*5+hi]/math.Sqrt(ata[a*5+a]*ata[b*5+b]))
+		}
+		m.Set(i, i, 1+1e-12)
+		rhs[i] = aty[a] / math.Sqrt(ata[a*5+a])
+	}
+	l, err := numeric.Cholesky(m)
+	if err != nil {
+		return smallSolution{}, false
+	}
+	x := numeric.CholeskySolve(l, rhs)
+	out := smallSolution{Coef: make([]float64, terms), RSS: yy}
+	for i, a := range keep {
+		out.RSS -= float64(x[i] * rhs[i])
+		out.Coef[a] = x[i] / math.Sqrt(ata[a*5+a])
+	}
+	out.RSS = math.Max(out.RSS, 0)
+	return out, true
+}

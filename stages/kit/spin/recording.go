@@ -1,0 +1,151 @@
+package spin
+
+import (
+	"spinledger/stages/kit/series"
+	"spinledger/stages/kit/uncertain"
+)
+
+// Warning is something a person should know that stops nothing.
+type Warning struct {
+	Stage string `json:"stage"`
+	// Code is one word for machines: "gap", "repeat", "spike", "cut", "unit" …
+	Code    string `json:"code"`
+	Subject string `json:"subject"`
+	// Text says what was seen, with numbers, and what would cure it.
+	Text string `json:"text"`
+}
+
+// Refusal is a recording or run that gives no number, and why. It is data, not
+// an error: everything that does not depend on the subject is still computed.
+type Refusal struct {
+	Stage   string `json:"stage"`
+	Code    string `json:"code"`
+	Subject string `json:"subject"`
+	Text    string `json:"text"`
+	// Value and Limit say how far the subject is from being usable, where a
+	// number decides; both 0 otherwise.
+	Value float64 `json:"value,omitempty"`
+	Limit float64 `json:"limit,omitempty"`
+	// Waivable is false for wrong hashes, aliasing, unseparable parts.
+	Waivable bool `json:"waivable,omitempty"`
+}
+
+// Segment kinds.
+const (
+	Rest      = "rest"
+	Idle      = "idle"
+	StepUp    = "step"
+	Settled   = "settled"
+	Return    = "return"
+	Level     = "level"
+	Loading   = "loading"
+	Unloading = "unloading"
+	Running   = "running"
+	RunDown   = "coast"
+)
+
+// Segment is a stretch of samples From ≤ i < To with one thing going on.
+type Segment struct {
+	Kind  string  `json:"kind"`
+	From  int     `json:"from"`
+	To    int     `json:"to"`
+	FromS float64 `json:"from_s"`
+	ToS   float64 `json:"to_s"`
+}
+
+// Plateau is the summary of a segment of constant speed.
+type Plateau struct {
+	// Recording is the id of the recording, Segment the index of its segment.
+	Recording string `json:"recording"`
+	Segment   int    `json:"segment"`
+	Kind      string `json:"kind"`
+	// N samples, their middle and length in s.
+	N     int     `json:"n"`
+	MidS  float64 `json:"mid_s"`
+	SpanS float64 `json:"span_s"`
+	// Means with their standard errors, autocorrelation counted (batch means).
+	SpeedRadPerS  float64 `json:"speed_radps"`
+	SpeedSE       float64 `json:"speed_se"`
+	SlopeRadPerS2 float64 `json:"slope_radps2"`
+	TorqueNm      float64 `json:"torque_nm"`
+	TorqueSE      float64 `json:"torque_se"`
+	// TorqueSD is the standard deviation of single samples.
+	TorqueSD     float64 `json:"torque_sd"`
+	ThrustN      float64 `json:"thrust_n,omitempty"`
+	Duty         float64 `json:"duty,omitempty"`
+	VoltageV     float64 `json:"voltage_v,omitempty"`
+	CurrentA     float64 `json:"current_a,omitempty"`
+	TemperatureK float64 `json:"temperature_k,omitempty"`
+}
+
+// Run is one transient with its plateaus: for a step idle A, settled B and,
+// where the recording has it, return C; for a coast the settled plateau
+// before and the rest after. Fields are indices into Recording.Segments;
+// −1 where there is none.
+type Run struct {
+	// ID is "disk-a#3", numbered from 1 within its recording.
+	ID   string `json:"id"`
+	Kind Kind   `json:"kind"`
+	A    int    `json:"a"`
+	B    int    `json:"b"`
+	C    int    `json:"c"`
+	// FromRest is true where A is a standstill: the speed channel is blind
+	// in its first periods.
+	FromRest bool `json:"from_rest,omitempty"`
+	// RiseS is the time from 10 % to 90 % of the change of speed.
+	RiseS float64 `json:"rise_s"`
+	// SamplesInRise is RiseS over the sampling interval.
+	SamplesInRise float64 `json:"samples_in_rise"`
+	// Condition: duty and supply of the settled plateau, measured where
+	// channels exist, else as declared.
+	Duty    float64 `json:"duty"`
+	SupplyV float64 `json:"supply_v"`
+	// Excluded holds the reason given in the job file, or is empty.
+	Excluded string `json:"excluded,omitempty"`
+}
+
+// Recording is what ingest found in one recording: a few hundred numbers, and
+// the samples themselves for the three stages that read them.
+type Recording struct {
+	Declared Declared `json:"declared"`
+	// Digest names the samples: SHA-256 over the bytes of all files, in order.
+	Digest string `json:"digest"`
+	Rows   int    `json:"rows"`
+	// StepS is the median sampling interval; Jitter the robust relative
+	// standard deviation of intervals; MissingRel the share of rows missing.
+	StepS      float64 `json:"step_s"`
+	Jitter     float64 `json:"jitter"`
+	MissingRel float64 `json:"missing_rel"`
+	// Channels present, by Samples' names, sorted.
+	Channels []string `json:"channels"`
+	// Converter of the torque channel: "point", "mean", "unknown" (counts as point).
+	Converter string  `json:"converter"`
+	MeanS     float64 `json:"mean_s,omitempty"`
+	// SpeedTiming is "instant", "period" or "unknown"; EdgesPerTurn the number
+	// of edges that the speed channel sees in a turn, 0 when unknown.
+	SpeedTiming  string  `json:"speed_timing"`
+	EdgesPerTurn float64 `json:"edges_per_turn,omitempty"`
+	// HeldS is the interval at which a slower telemetry channel renews the
+	// speed, 0 when every sample is fresh.
+	HeldS float64 `json:"held_s,omitempty"`
+	// TorqueScale is 1 ± u: what the calibration leaves unknown of the scale.
+	TorqueScale uncertain.Value `json:"torque_scale"`
+	Segments    []Segment       `json:"segments"`
+	Plateaus    []Plateau       `json:"plateaus"`
+	Runs        []Run           `json:"runs"`
+	Warnings    []Warning       `json:"warnings,omitempty"`
+	Refusals    []Refusal       `json:"refusals,omitempty"`
+
+	// Samples is not part of any key or log: Digest stands for it.
+	Samples *series.Samples `json:"-"`
+}
+
+// Plateau returns the summary of segment i, and whether there is one.
+func (r *Recording) Plateau(segment int) (Plateau, bool) {
+	for _, p := range r.Plateaus {
+		if p.Segment == segment {
+			return p, true
+		}
+	}
+	return Plateau{}, false
+}

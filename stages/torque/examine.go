@@ -1,0 +1,212 @@
+package torque
+
+import (
+	"fmt"
+	"math"
+
+	"spinledger/stages/kit/balance"
+	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/spin"
+)
+
+// Method changes whenever this stage's numbers can.
+const Method = "torque/1"
+
+// Input is one recording with the load curve of its rotor.
+type Input struct {
+	Recording spin.Recording `json:"recording"`
+	// Curve is nil when the rotor's load could not be told.
+	Curve *spin.LoadCurve `json:"curve,omitempty"`
+}
+
+// Options of the stage.
+type Options struct {
+	// LagRangeS bounds the search on either side.
+	LagRangeS float64 `json:"lag_range_s"`
+	// Bins of speed in a run's and a sweep's torque curve.
+	Bins int `json:"bins"`
+	// SameDuty and SameSupplyRel say when two conditions are one.
+	SameDuty      float64 `json:"same_duty"`
+	SameSupplyRel float64 `json:"same_supply_rel"`
+	// SweepLimitRel is the deficit from which a sweep is no source.
+	SweepLimitRel float64 `json:"sweep_limit_rel"`
+}
+
+// DefaultOptions are the documented defaults: logger and filter delays up to
+// 8 ms are met in practice (common practice, no source); duty is not voltage,
+// so that a curve serves no other supply; a sweep 1 % low moves an inertia by
+// as much.
+func DefaultOptions() Options {
+	return Options{LagRangeS: 0.012, Bins: 12, SameDuty: 0.005, SameSupplyRel: 0.01, SweepLimitRel: 0.01}
+}
+
+// Examine reduces one recording to evidence. Recording.Samples must be set;
+// nothing of it is changed or kept.
+func Examine(in Input, opt Options) (spin.Evidence, error) {
+	r := &in.Recording
+	if r.Samples == nil {
+		return spin.Evidence{}, fmt.Errorf("torque: recording %s has no samples", r.Declared.ID())
+	}
+	e := spin.Evidence{
+		Recording: r.Declared.ID(), Kind: r.Declared.Kind, Rotor: r.Declared.Rotor.ID,
+		Mounting: r.Declared.Mounting, Session: r.Declared.Session,
+		Recorded: r.Samples.TorqueNm != nil && r.Declared.TorqueUsable, Demanded: r.Declared.Source,
+		Scale: r.TorqueScale,
+	}
+	if r.Samples.TorqueNm == nil {
+		return e, nil
+	}
+	switch r.Declared.Kind {
+	case spin.Step:
+		for _, run := range r.Runs {
+			if run.A < 0 || run.B < 0 {
+				continue
+			}
+			e.Runs = append(e.Runs, examineRun(r, run, in.Curve, opt))
+		}
+	case spin.Sweep:
+		e.Sweep = examineSweep(r, in.Curve, opt)
+	}
+	e.Levels = levels(r, in.Curve)
+	return e, nil
+}
+
+func examineRun(r *spin.Recording, run spin.Run, curve *spin.LoadCurve, opt Options) spin.RunEvidence {
+	v := balance.OfRun(r, run)
+	e := spin.RunEvidence{Run: run.ID, Duty: run.Duty, SupplyV: run.SupplyV}
+	e.LagS, e.LagU, e.LagFound = findLag(r, run, v, balance.Loads(v, curve), opt)
+	e.Bins = runBins(r, run, v, curve, e.LagS, opt)
+	return e
+}
+
+// findLag minimises the misfit of the speed over the run. Its uncertainty is
+// from the curvature with the misfit's own mean square as noise, times two for
+// its correlation; it ranks runs, the pooled lag rests on their scatter.
+func findLag(r *spin.Recording, run spin.Run, v *balance.View, l []float64, opt Options) (tau, u float64, found bool) {
+	// Half a second of plateau on each side holds zero and drift; more would
+	// let slow creep speak.
+	a, b := r.Segments[run.A], r.Segments[run.B]
+	from := math.Max(a.FromS, a.ToS-0.5)
+	to := math.Min(b.ToS, b.FromS+0.5)
+	if run.C >= 0 {
+		c := r.Segments[run.C]
+		to = math.Min(c.ToS, c.FromS+0.3)
+	}
+	s := v.NewLagSearch(from, to, l, run.C >= 0)
+	reach := opt.LagRangeS
+	grid := int(math.Ceil(2*reach/0.0005)) + 1
+	tau, edge := numeric.Minimise(s.Misfit, -reach, reach, grid, 1e-7)
+	if edge {
+		return 0, 0, false
+	}
+	h := math.Max(r.StepS/2, 2e-4)
+	best, lo, hi := s.Misfit(tau), s.Misfit(tau-h), s.Misfit(tau+h)
+	curvature := (lo - 2*best + hi) / (h * h)
+	if !(curvature > 0) {
+		return 0, 0, false
+	}
+	n := (to - from) / r.StepS
+	return tau, 2 * math.Sqrt(2*best/n/curvature), true
+}
+
+// runBins is the run's torque over speed from 10 % to 97 % of the rise, zero
+// of the idle plateau removed.
+func runBins(r *spin.Recording, run spin.Run, v *balance.View, curve *spin.LoadCurve, tau float64, opt Options) []spin.Bin {
+	a, b := r.Segments[run.A], r.Segments[run.B]
+	wa, wb := balance.Window{From: a.FromS, To: a.ToS}, balance.Window{From: b.FromS, To: b.ToS}
+	low, high := v.MeanSpeed(wa), v.MeanSpeed(wb)
+	zero := v.MeanTorque(wa, tau)
+	if curve != nil {
+		zero -= curve.At(low)
+	}
+	var t, x, y, cur []float64
+	k := 0
+	for i, at := range v.TimeS {
+		at -= tau
+		if at < a.ToS || at > b.FromS {
+			continue
+		}
+		for k+1 < v.Len() && v.SpeedTimeS[k+1] <= at {
+			k++
+		}
+		if k+1 >= v.Len() || v.SpeedTimeS[k+1] <= v.SpeedTimeS[k] {
+			continue
+		}
+		f := (at - v.SpeedTimeS[k]) / (v.SpeedTimeS[k+1] - v.SpeedTimeS[k])
+		t = append(t, at)
+		x = append(x, v.SpeedRadPerS[k]+f*(v.SpeedRadPerS[k+1]-v.SpeedRadPerS[k]))
+		y = append(y, v.TorqueNm[i]-zero)
+		if v.CurrentA != nil {
+			cur = append(cur, v.CurrentA[i])
+		}
+	}
+	return binned(x, y, cur, low+0.10*(high-low), low+0.97*(high-low), opt.Bins)
+}
+
+// binned averages y over equal steps of x between lo and hi; bins with fewer
+// than three samples are left out.
+func binned(x, y, cur []float64, lo, hi float64, n int) []spin.Bin {
+	if !(hi > lo) || n < 1 {
+		return nil
+	}
+	byBin := make([][]int, n)
+	for i, v := range x {
+		k := int(math.Floor((v - lo) / (hi - lo) * float64(n)))
+		if k >= 0 && k < n {
+			byBin[k] = append(byBin[k], i)
+		}
+	}
+	var out []spin.Bin
+	for _, idx := range byBin {
+		if len(idx) < 3 {
+			continue
+		}
+		xs, ys := pickAt(x, idx), pickAt(y, idx)
+		b := spin.Bin{SpeedRadPerS: numeric.Mean(xs), TorqueNm: numeric.Mean(ys), N: len(idx)}
+		b.SE = math.Sqrt(numeric.Variance(numeric.Detrended(ys)) / float64(len(ys)))
+		if cur != nil {
+			b.CurrentA = numeric.Mean(pickAt(cur, idx))
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+func pickAt(x []float64, idx []int) []float64 {
+	out := make([]float64, len(idx))
+	for k, i := range idx {
+		out[k] = x[i]
+	}
+	return out
+}
+
+// levels are the settled points of a recording with torque less zero. The
+// zero is the mean of what the load curve leaves over all plateaus.
+func levels(r *spin.Recording, curve *spin.LoadCurve) []spin.OperatingPoint {
+	if curve == nil || r.Samples.CurrentA == nil || r.Samples.Duty == nil || r.Samples.VoltageV == nil {
+		return nil
+	}
+	// A sweep's only plateau is its unloaded end; a run-down's has no current.
+	if r.Declared.Kind != spin.Steady && r.Declared.Kind != spin.Step {
+		return nil
+	}
+	var zeros []float64
+	for _, p := range r.Plateaus {
+		zeros = append(zeros, p.TorqueNm-curve.At(p.SpeedRadPerS))
+	}
+	if len(zeros) == 0 {
+		return nil
+	}
+	zero := numeric.Mean(zeros)
+	var out []spin.OperatingPoint
+	for _, p := range r.Plateaus {
+		if p.Kind == spin.Rest || p.Duty < 0.05 {
+			continue
+		}
+		out = append(out, spin.OperatingPoint{
+			SpeedRadPerS: p.SpeedRadPerS, TorqueNm: p.TorqueNm - zero,
+			PhaseA: p.CurrentA / p.Duty, DriveV: p.Duty * p.VoltageV, SE: p.TorqueSE,
+		})
+	}
+	return out
+}
