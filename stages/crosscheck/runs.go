@@ -22,7 +22,6 @@ const (
 	faultScale    = "torque scale"
 	faultDrawing  = "drawing of the disk"
 	faultHeat     = "warm winding"
-	faultFriction = "static friction"
 	faultCurrent  = "saturation"
 	faultParts    = "parts list"
 )
@@ -101,12 +100,32 @@ func (c *checker) secondOpinions(r spin.RotorInertia) {
 		if !ok {
 			continue
 		}
+		floor := math.Max(c.opt.Energy, c.resolution(r.Rotor))
+		if k.name == "speed-halves" {
+			floor = halvesFloor
+		}
 		c.add(spin.Check{
-			Name: k.name, Subject: c.subject(r.Rotor), Value: mean, U: u, Limit: c.limit(c.opt.Energy, claimed), Unit: "1",
+			Name: k.name, Subject: c.subject(r.Rotor), Value: mean, U: u, Limit: math.Max(floor, math.Min(c.opt.Cap, claimed)), Unit: "1",
 			Gates: k.gates, Sees: k.sees, Numbers: c.numbersOf(r.Rotor), Waivable: true,
 			Text: fmt.Sprintf("%s over %d runs: %+.3g %% ± %.2g %%", k.what, len(d), 100*mean, 100*u),
 		})
 	}
+}
+
+// halvesFloor: the two halves of a fast rise differ by up to 4 % on a sound
+// bench at 1 kHz (simulation): the comparison is shown, and says something on slow rotors only.
+const halvesFloor = 0.04
+
+// resolution is half a sampling interval over the rise: no form that pairs
+// torque with the speed of the same instant can agree better than that.
+func (c *checker) resolution(rotor string) float64 {
+	worst := 0.0
+	for _, f := range c.fitsOf(rotor, spin.Step) {
+		if f.SamplesInRise > 0 {
+			worst = math.Max(worst, 0.5/f.SamplesInRise)
+		}
+	}
+	return worst
 }
 
 // repeats judges conditions and scatter.
@@ -214,7 +233,7 @@ func (c *checker) coast(r spin.RotorInertia) {
 	claimed := r.JKgM2.Expanded().U / r.JKgM2.Mean
 	c.add(spin.Check{
 		Name: "coast-against-step", Subject: c.subject(r.Rotor), Value: d.Mean, U: d.Expanded().U, Limit: c.limit(c.opt.Floor*2, claimed), Unit: "1",
-		Gates: true, Sees: []string{faultDrift, faultFriction}, Numbers: c.numbersOf(r.Rotor), Waivable: true, Suspects: suspects(d),
+		Gates: true, Sees: []string{faultDrift}, Numbers: c.numbersOf(r.Rotor), Waivable: true, Suspects: suspects(d),
 		Text: fmt.Sprintf("inertia from %d run-down(s) against steps: %+.3g %% ± %.2g %%", len(fits), 100*d.Mean, 100*d.Expanded().U),
 	})
 }

@@ -12,8 +12,9 @@ import (
 
 // fromCurve is the balance of a run with torque read from a curve over speed.
 // It starts in a window between 15 % and 35 % of the rise, where the duty has
-// reached its value, and ends on B. Extrapolating the curve by more than 3 %
-// of its range is refused.
+// reached its value, and ends in one between 78 % and 92 %: nearer to B the torque
+// left over is a small difference of curve and load, and a plateau many rise
+// times long would multiply its error. Extrapolating the curve by more than 3 % is refused.
 func fromCurve(f *spin.RunFit, in Input, run spin.Run, v *balance.View, s spin.TorqueSource, opt Options) error {
 	p := &stepProblem{in: in, run: run, opt: opt, v: v, load: balance.Loads(v, in.Curve)}
 	seg := in.Recording.Segments
@@ -22,13 +23,20 @@ func fromCurve(f *spin.RunFit, in Input, run spin.Run, v *balance.View, s spin.T
 	if from.To-from.From < 3*in.Recording.StepS {
 		from.To = from.From + 3*in.Recording.StepS
 	}
-	lowest, highest := v.MeanSpeed(from), v.MeanSpeed(p.b)
+	to := balance.Window{From: p.crossing(0.78), To: p.crossing(0.92)}
+	if to.To-to.From < 3*in.Recording.StepS {
+		to.To = to.From + 3*in.Recording.StepS
+	}
+	if from.To > to.From {
+		return fmt.Errorf("the rise is too short for a window at either end")
+	}
+	lowest, highest := v.MeanSpeed(from), v.MeanSpeed(to)
 	slack := 0.03 * (s.HighRadPerS - s.LowRadPerS)
 	if math.IsNaN(lowest) || lowest < s.LowRadPerS-slack-0.1*lowest || highest > s.HighRadPerS+slack+0.03*highest {
 		return fmt.Errorf("the run goes from %.4g to %.4g rad/s, the %s curve from %.4g to %.4g", lowest, highest, s.Kind, s.LowRadPerS, s.HighRadPerS)
 	}
 	net, wsum := 0.0, 0.0
-	t := balance.Test{From: from, To: p.b, Passage: true}
+	t := balance.Test{From: from, To: to, Passage: true}
 	for i, at := range v.SpeedTimeS {
 		w := t.At(at) * v.SpeedDtS[i]
 		if w == 0 {
@@ -89,6 +97,14 @@ func (o *Output) coast(in Input, run spin.Run, opt Options) {
 	f.IdleRadPerS, f.SettledRadPerS = v.MeanSpeed(end), v.MeanSpeed(start)
 	f.LoadCoefNmS2 = in.Curve.At(f.SettledRadPerS) / (f.SettledRadPerS * f.SettledRadPerS)
 	f.RandomU = coastNoise(v, rest, start, end, f)
+	if run.A >= 0 {
+		// A zero that moved between the plateau and the rest acts over the whole
+		// fall; the gap bounds it, rectangular, load curve taken as given.
+		gap := v.MeanTorque(start, f.LagS) - in.Curve.At(f.SettledRadPerS) - zero
+		fall := (end.From+end.To)/2 - (start.From+start.To)/2
+		f.ZeroGapNm = gap
+		f.RandomU = math.Hypot(f.RandomU, math.Abs(gap)/math.Sqrt(3)*fall/math.Abs(f.SettledRadPerS-f.IdleRadPerS))
+	}
 	f.JKgM2 = coastParts(in, f, j, load, v, solve, opt)
 	o.Fits = append(o.Fits, f)
 }

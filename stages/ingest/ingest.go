@@ -86,6 +86,7 @@ func Run(in Input, opt Options) (spin.Recording, error) {
 	r.torque(merged)
 	r.others(merged)
 	r.segments()
+	r.torqueSpikes()
 	return *r.rec, nil
 }
 

@@ -248,7 +248,7 @@ func TestSaid(t *testing.T) {
 				near(t, "mended", rec.Samples.SpeedRadPerS[1000], rec.Samples.SpeedRadPerS[1001], 1)
 			}},
 		{"torque spike", func(r []row) []row { r[1000].torque = "900.000"; return r },
-			[]string{"torque-spike: 1 torque samples stand off their neighbours by more than 0.0038 N·m, the first at 1 s; none was changed"},
+			[]string{"torque-spike: 1 torque samples on plateaus stand off their neighbours by more than ten standard deviations and 5 % of the range, the first at 1 s; none was changed"},
 			func(t *testing.T, rec spin.Recording) { near(t, "kept", rec.Samples.TorqueNm[1000], 0.9, 1e-12) }},
 		{"missing torque", func(r []row) []row { r[1000].torque = ""; return r },
 			[]string{"missing: rec.csv:1002: 1 rows with no torque_mNm, the first here; these rows are left out",

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -152,40 +153,24 @@ func median7(w []float64) float64 {
 
 // held is the interval in s at which a slower telemetry channel renews the speed, 0
 // when every sample is fresh. It looks where the speed changes by clear jumps, so
-// that the resolution of a resting reading does not count, and expects the
-// interval to be the same at all speeds: a reading that waits for the next edge is
-// renewed faster as the rotor turns faster.
+// that the resolution of a resting reading does not count. A reading that waits
+// for the next edge is held too, but for a time that shrinks as the rotor turns
+// faster; telemetry keeps its interval at all speeds. edges is the number of edges in a turn, 0
+// when unknown.
 func held(time, x []float64, edges float64) float64 {
-	top, lsb := 0.0, math.Inf(1)
-	for i, v := range x {
-		top = math.Max(top, math.Abs(v))
-		if i > 0 && v != x[i-1] {
-			lsb = math.Min(lsb, math.Abs(v-x[i-1]))
-		}
-	}
-	// A jump worth looking at: five steps of resolution and 0.4 % of the top speed.
-	jump := math.Max(5*lsb, 0.004*top)
-	var spans, periods []float64
-	last := 0
-	for i := 1; i < len(x); i++ {
-		if x[i] == x[i-1] {
-			continue
-		}
-		if last > 0 && math.Abs(x[i]-x[i-1]) >= jump {
-			spans = append(spans, time[i]-time[last])
-			if edges > 0 && x[last] > 0 {
-				periods = append(periods, 2*math.Pi/(edges*x[last]))
-			}
-		}
-		last = i
-	}
+	holds := findHolds(time, x)
 	const enough = 5
-	if len(spans) < enough {
+	if len(holds) < enough {
 		return 0
 	}
 	step := medianInterval(time)
+	spans, periods := make([]float64, len(holds)), make([]float64, len(holds))
+	for i, h := range holds {
+		spans[i] = h.span
+		periods[i] = 2 * math.Pi / (math.Max(edges, 1) * h.speed)
+	}
 	median := numeric.Median(spans)
-	if median < 1.8*step || (len(periods) >= enough && median < 1.5*numeric.Median(periods)) {
+	if median < 1.8*step || (edges > 0 && median < 1.5*numeric.Median(periods)) || waitsForEdges(holds) {
 		return 0
 	}
 	same := 0
@@ -198,6 +183,53 @@ func held(time, x []float64, edges float64) float64 {
 		return 0
 	}
 	return median
+}
+
+// hold is a stretch of one reading, its length in s and the reading.
+type hold struct{ span, speed float64 }
+
+// findHolds lists the holds that end in a clear jump: five steps of resolution and 0.4 %
+// of the top speed. The first one is left out, since it began before the recording.
+func findHolds(time, x []float64) []hold {
+	top, lsb := 0.0, math.Inf(1)
+	for i, v := range x {
+		top = math.Max(top, math.Abs(v))
+		if i > 0 && v != x[i-1] {
+			lsb = math.Min(lsb, math.Abs(v-x[i-1]))
+		}
+	}
+	jump := math.Max(5*lsb, 0.004*top)
+	var out []hold
+	last := 0
+	for i := 1; i < len(x); i++ {
+		if x[i] == x[i-1] {
+			continue
+		}
+		if last > 0 && math.Abs(x[i]-x[i-1]) >= jump && x[last] > 0 {
+			out = append(out, hold{time[i] - time[last], x[last]})
+		}
+		last = i
+	}
+	return out
+}
+
+// waitsForEdges tells whether holds shrink with speed: the mean hold of the
+// slowest third over that of the fastest is nearer to the inverse ratio of
+// their speeds than to 1. Where speeds hardly differ it cannot tell and says no.
+func waitsForEdges(holds []hold) bool {
+	sorted := slices.Clone(holds)
+	slices.SortStableFunc(sorted, func(a, b hold) int { return cmp.Compare(a.speed, b.speed) })
+	third := max(1, len(sorted)/3)
+	mean := func(h []hold) (span, speed float64) {
+		for _, v := range h {
+			span += v.span / float64(len(h))
+			speed += v.speed / float64(len(h))
+		}
+		return span, speed
+	}
+	slowSpan, slow := mean(sorted[:third])
+	fastSpan, fast := mean(sorted[len(sorted)-third:])
+	return fast > 1.2*slow && slowSpan/fastSpan > math.Sqrt(fast/slow)
 }
 
 // speed hands on what cleanSpeed made.

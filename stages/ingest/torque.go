@@ -53,7 +53,6 @@ func (r *run) torque(m *merged) {
 		x[i] = sense * v
 	}
 	r.rec.Samples.TorqueNm = x
-	r.torqueSpikes(m.time, x)
 }
 
 // gain is N·m per SI unit of the column, and whether there is one. It completes
@@ -83,30 +82,37 @@ func (r *run) gain(c *spin.Channel, logger string) (float64, bool) {
 	return 1, true
 }
 
-// torqueSpikes only counts: a sample is never replaced. A spike stands off the median
-// of its seven by ten robust standard deviations and a fifth of the range.
-func (r *run) torqueSpikes(time, x []float64) {
-	const sigmas, share = 10, 0.2
-	if len(x) < 2*halfWindow+1 {
+// torqueSpikes only counts, and only on plateaus: in a transient a ringing fixture
+// looks like spikes. No sample is replaced anywhere. A spike stands off the
+// median of its seven by ten robust standard deviations of that plateau and by 5 % of the
+// recording's range of torque.
+func (r *run) torqueSpikes() {
+	const sigmas, share = 10, 0.05
+	x, time := r.rec.Samples.TorqueNm, r.rec.Samples.TimeS
+	if x == nil {
 		return
 	}
 	sample := make([]float64, 0, 1<<13+1)
 	for i := 0; i < len(x); i += max(1, len(x)>>13) {
 		sample = append(sample, x[i])
 	}
-	limit := math.Max(sigmas*residualNoise(x), share*(numeric.Quantile(sample, 0.99)-numeric.Quantile(sample, 0.01)))
+	floor := share * (numeric.Quantile(sample, 0.99) - numeric.Quantile(sample, 0.01))
 	n, first := 0, -1
-	for i := halfWindow; i < len(x)-halfWindow; i++ {
-		if math.Abs(x[i]-x[i-1]) <= limit && math.Abs(x[i]-x[i+1]) <= limit {
+	for _, p := range r.rec.Plateaus {
+		seg := r.rec.Segments[p.Segment]
+		if seg.To-seg.From < 2*halfWindow+1 || floor == 0 {
 			continue
 		}
-		if math.Abs(x[i]-median7(x[i-halfWindow:i+halfWindow+1])) > limit {
-			if n++; first < 0 {
-				first = i
+		limit := math.Max(floor, sigmas*residualNoise(x[seg.From:seg.To]))
+		for i := seg.From + halfWindow; i < seg.To-halfWindow; i++ {
+			if math.Abs(x[i]-median7(x[i-halfWindow:i+halfWindow+1])) > limit {
+				if n++; first < 0 || i < first {
+					first = i
+				}
 			}
 		}
 	}
-	if n > 0 && limit > 0 {
-		r.warn("torque-spike", "%d torque samples stand off their neighbours by more than %.3g N·m, the first at %s s; none was changed", n, limit, seconds(time[first]))
+	if n > 0 {
+		r.warn("torque-spike", "%d torque samples on plateaus stand off their neighbours by more than ten standard deviations and 5 %% of the range, the first at %s s; none was changed", n, seconds(time[first]))
 	}
 }

@@ -27,10 +27,10 @@ const (
 	restShare = 0.005
 
 	// MinIdleS and MinSettledS are the shortest plateaus after trimming from
-	// which zero and load can be told: at 25 µN·m noise and 1 kHz, 0.2 s give
-	// the mean torque to 2 µN·m.
-	MinIdleS    = 0.20
-	MinSettledS = 0.15
+	// which zero and load can be told: at 25 µN·m noise and 1 kHz, 0.12 s give
+	// the mean torque to 2.3 µN·m. About 0.1 s more goes to trimming.
+	MinIdleS    = 0.12
+	MinSettledS = 0.12
 )
 
 // Result is what Find saw. Plateau entries carry no recording id yet when the

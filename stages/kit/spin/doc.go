@@ -20,7 +20,7 @@
 //	bench/loft/2026-03-02/scale            torque scale from that calibration
 //	parts/disk-40/outer_diameter           one declared dimension
 //	weir-2207/session:spring/lag           pooled lag of one session
-//	weir-2207/rotor:bare/drag/0            decorrelated drag coefficients
+//	weir-2207/rotor:bare/drag~0            decorrelated drag coefficients
 //	weir-2207/rotor:bare/scatter           between-run scatter of the mean
 //	weir-2207/mounting:disk/remount        error of putting the rotor together
 package spin

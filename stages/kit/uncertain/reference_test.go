@@ -186,8 +186,8 @@ func TestMonteCarloInterval(t *testing.T) {
 	for _, name := range []string{"x1", "x2", "x3", "x4"} {
 		sum = sum.Add(uncertain.New(0, 1, 0, name))
 	}
-	const n = 400000
-	// The half-width has a standard error of 0.006 at this number of draws.
+	const n = 200000
+	// The half-width has a standard error of 0.008 at this number of draws.
 	const tol = 0.02
 	for _, c := range []struct {
 		name  string

@@ -1,0 +1,15 @@
+// Package pipeline is the order of stages and what lies around them. A job goes
+// through:
+//
+//  1. job.Read: job, bench and parts files to declarations (positioned errors)
+//  2. ingest, a recording at a time, several at once: bytes to samples, segments, runs
+//  3. drag, a rotor at a time: settled speeds to a load curve
+//  4. torque: evidence of each recording, then the choice of lag and sources for the job
+//  5. fit, a recording at a time: runs to inertias
+//  6. subtract: runs to rotors, rotors to parts, one adjustment a job
+//  7. crosscheck: comparisons, and which numbers are fit for release
+//  8. tables, log and summary written by one Output, each file whole, the log last
+//
+// Results of parallel work go to numbered slots and are reduced in input order, so
+// that the number of workers changes nothing.
+package pipeline

@@ -1,0 +1,110 @@
+// Package provenance is the log of a job's computation: what each stage was
+// given, with which options and method, and what it gave.
+//
+// # Files
+//
+// provenance.jsonl holds one JSON object a line, results.jsonl the result of
+// step n on line n, so that a line can be checked with sed and sha256sum.
+// Fields of a step, in order:
+//
+//	n        number from 1, the line in both files
+//	stage    ingest, drag, torque, choose, fit, subtract, crosscheck
+//	subject  the recording, rotor or job that the step is about
+//	method   version of the stage's method; changes whenever its numbers can
+//	key      SHA-256 over stage, method, options and input: the description of the work
+//	options  the stage's options after defaults
+//	from     numbers of the steps whose results entered
+//	inputs   files read: name, sha256 of the bytes parsed, size
+//	output   SHA-256 of the result's JSON, line n of results.jsonl without its newline
+//	warnings codes of the warnings the stage gave
+//
+// No time, host, path outside the tree or platform enters: those stand in
+// machine.json, which nothing hashes.
+package provenance
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+)
+
+// Input is one file that was read.
+type Input struct {
+	Name   string `json:"name"`
+	SHA256 string `json:"sha256"`
+	Size   int64  `json:"size"`
+}
+
+// Step is one line of the log.
+type Step struct {
+	N        int             `json:"n"`
+	Stage    string          `json:"stage"`
+	Subject  string          `json:"subject"`
+	Method   string          `json:"method"`
+	Key      string          `json:"key"`
+	Options  json.RawMessage `json:"options"`
+	From     []int           `json:"from,omitempty"`
+	Inputs   []Input         `json:"inputs,omitempty"`
+	Output   string          `json:"output"`
+	Warnings []string        `json:"warnings,omitempty"`
+}
+
+// Log collects steps and their results in order.
+type Log struct {
+	Steps   []Step
+	Results [][]byte
+}
+
+// Add logs one step. work is everything the stage received, options its
+// options, result what it gave; all as JSON values. It returns the step's number.
+// NaN and infinities cannot pass: the error names stage and subject.
+func (l *Log) Add(stage, subject, method string, options, work, result any, from []int, inputs []Input, warnings []string) (int, error) {
+	opt, err := json.Marshal(options)
+	if err != nil {
+		return 0, fmt.Errorf("%s %s: options: %w", stage, subject, err)
+	}
+	in, err := json.Marshal(work)
+	if err != nil {
+		return 0, fmt.Errorf("%s %s: input: %w", stage, subject, err)
+	}
+	out, err := json.Marshal(result)
+	if err != nil {
+		return 0, fmt.Errorf("%s %s: result: %w", stage, subject, err)
+	}
+	s := Step{
+		N: len(l.Steps) + 1, Stage: stage, Subject: subject, Method: method,
+		Key: Key(stage, method, opt, in), Options: opt, From: from, Inputs: inputs, Output: sum(out), Warnings: warnings,
+	}
+	l.Steps = append(l.Steps, s)
+	l.Results = append(l.Results, out)
+	return s.N, nil
+}
+
+// Key is the SHA-256, in hex, over the length-prefixed stage, method, options and input.
+func Key(stage, method string, options, input []byte) string {
+	h := sha256.New()
+	for _, b := range [][]byte{[]byte(stage), []byte(method), options, input} {
+		fmt.Fprintf(h, "%d:", len(b))
+		h.Write(b)
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+func sum(b []byte) string {
+	s := sha256.Sum256(b)
+	return hex.EncodeToString(s[:])
+}
+
+// Lines are the log and the results as JSON Lines.
+func (l *Log) Lines() (steps, results []byte, err error) {
+	for i, s := range l.Steps {
+		line, err := json.Marshal(s)
+		if err != nil {
+			return nil, nil, err
+		}
+		steps = append(append(steps, line...), '\n')
+		results = append(append(results, l.Results[i]...), '\n')
+	}
+	return steps, results, nil
+}

@@ -1,0 +1,96 @@
+package pipeline
+
+import (
+	"slices"
+	"strings"
+
+	"spinledger/pipeline/job"
+	"spinledger/stages/crosscheck"
+	"spinledger/stages/kit/air"
+	"spinledger/stages/kit/spin"
+)
+
+// Plan turns a job as read into work for the stages.
+func Plan(j *job.Job) Work {
+	w := Work{Job: j.ID, Parts: j.Parts, Options: DefaultOptions()}
+	w.Options.Drag.Form = j.Options.DragForm
+	if v := j.Options.LoadPriorRel; v != nil {
+		w.Options.Fit.LoadPriorRel = *v
+	}
+	if v := j.Options.PlateauS; v != nil {
+		w.Options.Fit.PlateauS = *v
+	}
+	for _, s := range j.Sessions {
+		w.Day = max(w.Day, s.Date)
+	}
+	for _, b := range j.Benches {
+		w.Repeatability = append(w.Repeatability, b.Repeatability...)
+	}
+	for _, r := range j.Recordings {
+		w.Recordings = append(w.Recordings, recording(j, r))
+		if !slices.ContainsFunc(w.Rotors, func(o spin.Rotor) bool { return o.ID == r.Rotor.ID }) {
+			w.Rotors = append(w.Rotors, r.Rotor)
+		}
+	}
+	slices.SortFunc(w.Rotors, func(a, b spin.Rotor) int { return strings.Compare(a.ID, b.ID) })
+	for _, v := range j.Waivers {
+		w.Waivers = append(w.Waivers, crosscheck.Waiver{Check: v.Check, Subject: v.Subject, UpTo: v.UpTo.Value, Because: v.Because, By: v.By, Until: v.Until})
+	}
+	return w
+}
+
+func recording(j *job.Job, r job.Recording) Recording {
+	s, _ := j.Session(r.Session)
+	b, _ := j.Bench(s.Bench)
+	out := Recording{Declared: r.Declared, Bench: b, Calibration: s.Calibration, DensityKgM3: density(j.ID, s)}
+	for _, f := range r.Files {
+		file := File{Path: f.Path, OffsetS: f.OffsetS, Pin: f.SHA256, Where: position(j, f.Key)}
+		if f.PinKey != "" {
+			file.Where = position(j, f.PinKey)
+		}
+		for _, l := range b.Loggers {
+			if l.Name == f.Logger {
+				file.Logger = l
+			}
+		}
+		out.Files = append(out.Files, file)
+	}
+	return out
+}
+
+func position(j *job.Job, key string) Position {
+	p := Position{Key: key}
+	p.File, p.Line, p.Col = j.Where(key)
+	return p
+}
+
+// density of a session's air, 0 where its state was not recorded or lies
+// outside the formula.
+func density(id string, s spin.Session) float64 {
+	if s.Air.TemperatureK == nil || s.Air.PressurePa == nil {
+		return 0
+	}
+	st := air.State{TemperatureK: *s.Air.TemperatureK, PressurePa: *s.Air.PressurePa}
+	if s.Air.Humidity != nil {
+		st.Humidity = *s.Air.Humidity
+	} else {
+		st.Humidity = air.UnstatedHumidity(id + "/session:" + s.Name + "/humidity")
+	}
+	rho, err := air.Density(st)
+	if err != nil {
+		return 0
+	}
+	return rho.Mean
+}
+
+// locate writes into every suspect where it is declared, and as what.
+func locate(j *job.Job, checks []spin.Check) {
+	for i := range checks {
+		for k := range checks[i].Suspects {
+			s := &checks[i].Suspects[k]
+			if d, ok := j.Declaration(s.Source); ok {
+				s.Place, s.Written = place(d.File, d.Line, d.Col), d.Text
+			}
+		}
+	}
+}

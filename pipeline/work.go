@@ -1,0 +1,97 @@
+package pipeline
+
+import (
+	"spinledger/stages/crosscheck"
+	"spinledger/stages/drag"
+	"spinledger/stages/fit"
+	"spinledger/stages/ingest"
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
+	"spinledger/stages/subtract"
+	"spinledger/stages/torque"
+)
+
+// Work is one job as stages need it: everything declared, nothing of files'
+// lines and columns.
+type Work struct {
+	Job string
+	// Day on which waivers are judged: that of the latest session, YYYY-MM-DD.
+	Day           string
+	Recordings    []Recording
+	Rotors        []spin.Rotor
+	Parts         []spin.Part
+	Repeatability []spin.Repeatability
+	Waivers       []crosscheck.Waiver
+	Options       Options
+}
+
+// Recording is one recording's declaration and files.
+type Recording struct {
+	Declared    spin.Declared
+	Bench       spin.Bench
+	Calibration string
+	// DensityKgM3 of the session's air, 0 when not recorded.
+	DensityKgM3 float64
+	Files       []File
+}
+
+// File is one file of a recording, its path rooted in the tree that is read.
+type File struct {
+	Path    string
+	Logger  spin.Logger
+	OffsetS uncertain.Value
+	// Pin is the SHA-256 that the job file demands, or empty.
+	Pin string
+	// Where the job file names it, for errors.
+	Where Position
+}
+
+// Position in a file that a user wrote.
+type Position struct {
+	File      string
+	Line, Col int
+	Key       string
+}
+
+// Options of all stages.
+type Options struct {
+	Ingest     ingest.Options     `json:"ingest"`
+	Drag       drag.Options       `json:"drag"`
+	Torque     torque.Options     `json:"torque"`
+	Fit        fit.Options        `json:"fit"`
+	Subtract   subtract.Options   `json:"subtract"`
+	Crosscheck crosscheck.Options `json:"crosscheck"`
+}
+
+// DefaultOptions are every stage's documented defaults.
+func DefaultOptions() Options {
+	return Options{
+		Ingest: ingest.DefaultOptions(), Drag: drag.DefaultOptions(), Torque: torque.DefaultOptions(),
+		Fit: fit.DefaultOptions(), Subtract: subtract.DefaultOptions(), Crosscheck: crosscheck.DefaultOptions(),
+	}
+}
+
+// Findings is all that was found in one job.
+type Findings struct {
+	Job        string
+	Recordings []spin.Recording
+	Curves     []spin.LoadCurve
+	Evidence   []spin.Evidence
+	Choice     spin.Choice
+	Fits       []spin.RunFit
+	Rotors     []spin.RotorInertia
+	Numbers    []spin.Number
+	Scales     []subtract.ScaleRatio
+	Checks     []spin.Check
+	Refusals   []spin.Refusal
+	Warnings   []spin.Warning
+	// Inputs read, by name.
+	Inputs []FileDigest
+}
+
+// FileDigest is a file as it was parsed.
+type FileDigest struct {
+	Name   string
+	SHA256 string
+	Size   int64
+}

@@ -1,0 +1,141 @@
+// Package reports lays out results for people: it computes nothing.
+package reports
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
+)
+
+// Job is what a summary shows of one job.
+type Job struct {
+	Name       string
+	Recordings int
+	Runs       int
+	Numbers    []spin.Number
+	Checks     []spin.Check
+	Warnings   []spin.Warning
+}
+
+// gcm2 is one g·cm² in kg·m².
+const gcm2 = 1e-7
+
+// Inertia writes a value in g·cm² with its expanded uncertainty:
+// "(12.34 ± 0.15) g·cm², k = 2.13, ν = 15".
+func Inertia(v uncertain.Value) string {
+	e := v.Expanded()
+	m, u := uncertain.Round(v.Mean/gcm2, e.U/gcm2)
+	dof := "∞"
+	if !math.IsInf(e.DoF, 1) && e.DoF < 1000 {
+		dof = fmt.Sprintf("%.0f", math.Floor(e.DoF))
+	}
+	return fmt.Sprintf("(%s ± %s) g·cm², k = %.2f, ν = %s", m, u, e.K, dof)
+}
+
+// Summary writes a compact table of all jobs' numbers, then what failed and
+// why, within 80 columns as far as names allow. all also lists warnings and
+// what cannot be told.
+func Summary(w io.Writer, jobs []Job, all bool) error {
+	b := &strings.Builder{}
+	for i, j := range jobs {
+		if i > 0 {
+			b.WriteByte('\n')
+		}
+		job(b, j, all)
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func job(b *strings.Builder, j Job, all bool) {
+	fmt.Fprintf(b, "%s: %d recordings, %d runs\n", j.Name, j.Recordings, j.Runs)
+	for _, n := range j.Numbers {
+		if n.Quantity == spin.InertiaDirect && !all {
+			continue
+		}
+		state := "fit for release"
+		switch {
+		case !n.Release:
+			state = "NOT FIT: " + strings.Join(checkNames(n.Blocked), ", ")
+		case len(n.Waived) > 0:
+			state = "fit, waived: " + strings.Join(checkNames(n.Waived), ", ")
+		}
+		name := strings.TrimPrefix(n.ID, j.Name+"/")
+		fmt.Fprintf(b, "  %-28s %s\n  %-28s %s; scale: %s\n", name, Inertia(n.Value), "", state, n.Scale)
+	}
+	count := map[string]int{}
+	for _, k := range j.Checks {
+		count[k.Verdict]++
+	}
+	fmt.Fprintf(b, "  checks: %d pass, %d fail, %d cannot tell; %d warnings\n", count[spin.Pass], count[spin.Fail], count[spin.CannotTell], len(j.Warnings))
+	for _, k := range j.Checks {
+		if k.Verdict == spin.Fail && (k.Gates || all) || k.Verdict == spin.CannotTell && all {
+			check(b, k)
+		}
+	}
+	if all {
+		for _, w := range j.Warnings {
+			fmt.Fprintf(b, "  warning: %s: %s: %s\n", w.Subject, w.Code, w.Text)
+		}
+	}
+}
+
+// checkNames drops subjects and repeats.
+func checkNames(blocked []string) []string {
+	var out []string
+	seen := map[string]bool{}
+	for _, x := range blocked {
+		name, _, _ := strings.Cut(x, " ")
+		if !seen[name] {
+			seen[name] = true
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
+// maxSuspects is how many declarations a failed comparison lists; the checks table holds all.
+const maxSuspects = 8
+
+func check(b *strings.Builder, k spin.Check) {
+	verdict := strings.ToUpper(k.Verdict)
+	if k.WaivedBecause != "" {
+		verdict = "waived"
+	} else if !k.Gates {
+		verdict = k.Verdict + " (informs)"
+	}
+	fmt.Fprintf(b, "  %s %s of %s\n", verdict, k.Name, k.Subject)
+	fmt.Fprintf(b, "      %s\n", k.Text)
+	if k.Limit != 0 {
+		fmt.Fprintf(b, "      value %s, U %s, limit %s\n", amount(k.Value, k.Unit), amount(k.U, k.Unit), amount(k.Limit, k.Unit))
+	}
+	if k.WaivedBecause != "" {
+		fmt.Fprintf(b, "      because %s\n", k.WaivedBecause)
+	}
+	for i, s := range k.Suspects {
+		if i == maxSuspects {
+			fmt.Fprintf(b, "      and %d more, see the checks table\n", len(k.Suspects)-i)
+			break
+		}
+		place := s.Place
+		if place == "" {
+			place = "measured"
+		}
+		written := ""
+		if s.Written != "" {
+			written = " (" + s.Written + ")"
+		}
+		fmt.Fprintf(b, "      %6.1f u  %s%s  %s\n", s.Sigmas, s.Source, written, place)
+	}
+}
+
+func amount(v float64, unit string) string {
+	if unit == "1" {
+		return fmt.Sprintf("%.3g %%", 100*v)
+	}
+	return fmt.Sprintf("%.3g %s", v, unit)
+}
