@@ -98,8 +98,8 @@ func checkNames(blocked []string) []string {
 	return out
 }
 
-// maxSuspects is how many declarations a failed comparison lists; the checks table holds all.
-const maxSuspects = 8
+// maxEffects is how many undeclared effects a failed comparison lists; the checks table holds all.
+const maxEffects = 4
 
 func check(b *strings.Builder, k spin.Check) {
 	verdict := strings.ToUpper(k.Verdict)
@@ -116,21 +116,42 @@ func check(b *strings.Builder, k spin.Check) {
 	if k.WaivedBecause != "" {
 		fmt.Fprintf(b, "      because %s\n", k.WaivedBecause)
 	}
-	for i, s := range k.Suspects {
-		if i == maxSuspects {
-			fmt.Fprintf(b, "      and %d more, see the checks table\n", len(k.Suspects)-i)
-			break
+	suspects(b, k.Suspects)
+}
+
+// suspects lists every declaration that enters, nearest first, then the
+// nearest effects that nobody declared.
+func suspects(b *strings.Builder, all []spin.Suspect) {
+	effects := 0
+	for _, declared := range []bool{true, false} {
+		for _, s := range all {
+			if (s.Place != "") != declared {
+				continue
+			}
+			if !declared {
+				if effects++; effects > maxEffects {
+					continue
+				}
+			}
+			line := fmt.Sprintf("      %7.1f u  %s", s.Sigmas, s.Source)
+			if s.Place != "" {
+				line += fmt.Sprintf(" at %s: %s", s.Place, short(s.Written))
+			}
+			b.WriteString(line + "\n")
 		}
-		place := s.Place
-		if place == "" {
-			place = "measured"
-		}
-		written := ""
-		if s.Written != "" {
-			written = " (" + s.Written + ")"
-		}
-		fmt.Fprintf(b, "      %6.1f u  %s%s  %s\n", s.Sigmas, s.Source, written, place)
 	}
+	if effects > maxEffects {
+		fmt.Fprintf(b, "      and %d more effects, see the checks table\n", effects-maxEffects)
+	}
+}
+
+// short keeps a long declaration (a calibration's masses) to one line's worth.
+func short(text string) string {
+	r := []rune(text)
+	if len(r) <= 40 {
+		return text
+	}
+	return string(r[:37]) + "…"
 }
 
 func amount(v float64, unit string) string {

@@ -39,7 +39,7 @@ type Options struct {
 	PlateauS float64 `json:"plateau_s"`
 	// CurveDoubtRel is the relative standard uncertainty of an inertia from a
 	// torque curve besides its scatter: what heating inside a step and
-	// commutation leave (0.5 to 1 % measured on simulated benches).
+	// commutation and few samples in the rise leave (0.5 to 5 % on simulated benches).
 	CurveDoubtRel float64 `json:"curve_doubt_rel"`
 }
 
@@ -49,7 +49,7 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		LoadPriorRel: 0.03, DriftPriorRelPerS: 0.01,
-		MaxAliasing: 0.04, MinSamplesInRise: 5, PlateauS: 0.8, CurveDoubtRel: 0.007,
+		MaxAliasing: 0.04, MinSamplesInRise: 5, PlateauS: 0.8, CurveDoubtRel: 0.02,
 	}
 }
 

@@ -282,6 +282,9 @@ func (a *adjustment) numbers(head, direct, air []*uncertain.Value, disk bool) []
 				Unit: "kg·m²", Value: *v, Scale: scale,
 			}
 			a.behind(&n, ids)
+			if scale == spin.ScaleBoth {
+				a.scaleBehind(&n)
+			}
 			if len(ids) > 1 {
 				n.Note = "sum of parts that were never run apart"
 			}
@@ -294,6 +297,16 @@ func (a *adjustment) numbers(head, direct, air []*uncertain.Value, disk bool) []
 		}
 	}
 	return out
+}
+
+// scaleBehind adds the rotors that carry a scale disk: the number rests on their runs too.
+func (a *adjustment) scaleBehind(n *spin.Number) {
+	for _, r := range a.rotors {
+		carries := slices.ContainsFunc(a.partsOf(r.Rotor), func(id string) bool { return isReference(a.part(id)) })
+		if carries && !slices.Contains(n.Rotors, r.Rotor) {
+			n.Rotors = append(n.Rotors, r.Rotor)
+		}
+	}
 }
 
 // behind fills runs, mountings, conditions and rotors: those of the rotors

@@ -178,7 +178,12 @@ func same(d1, v1, d2, v2 float64, opt Options) bool {
 	return math.Abs(d1-d2) <= opt.SameDuty && math.Abs(v1-v2) <= opt.SameSupplyRel*math.Max(v1, v2)
 }
 
-// fitCurve fits T = Σ cᵢ·(ω/ω₀)^i, i ≤ 2, by least squares weighted with the bins' counts.
+// binFloorRel of the largest torque is added to each bin's own standard error:
+// what a quadratic leaves of a torque curve.
+const binFloorRel = 0.003
+
+// fitCurve fits T = Σ cᵢ·(ω/ω₀)^i, i ≤ 2, by least squares weighted with the
+// bins' own scatter, so that a fast rotor whose fixture rings through its rise says little.
 func fitCurve(s spin.TorqueSource, bins []spin.Bin) spin.TorqueSource {
 	if len(bins) < 6 {
 		s.But = append(s.But, fmt.Sprintf("%d bins of torque over speed; six are needed", len(bins)))
@@ -196,7 +201,7 @@ func fitCurve(s spin.TorqueSource, bins []spin.Bin) spin.TorqueSource {
 	for i, b := range bins {
 		x := b.SpeedRadPerS / s.RefRadPerS
 		copy(a.Row(i), []float64{1, x, x * x})
-		y[i], w[i] = b.TorqueNm, float64(b.N)
+		y[i], w[i] = b.TorqueNm, 1/(b.SE*b.SE+binFloorRel*binFloorRel*top*top)
 	}
 	sol, err := numeric.LeastSquares(a, y, w)
 	if err != nil {

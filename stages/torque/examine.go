@@ -119,7 +119,7 @@ func runBins(r *spin.Recording, run spin.Run, v *balance.View, curve *spin.LoadC
 	if curve != nil {
 		zero -= curve.At(low)
 	}
-	var t, x, y, cur []float64
+	var x, y, cur []float64
 	k := 0
 	for i, at := range v.TimeS {
 		at -= tau
@@ -133,7 +133,6 @@ func runBins(r *spin.Recording, run spin.Run, v *balance.View, curve *spin.LoadC
 			continue
 		}
 		f := (at - v.SpeedTimeS[k]) / (v.SpeedTimeS[k+1] - v.SpeedTimeS[k])
-		t = append(t, at)
 		x = append(x, v.SpeedRadPerS[k]+f*(v.SpeedRadPerS[k+1]-v.SpeedRadPerS[k]))
 		y = append(y, v.TorqueNm[i]-zero)
 		if v.CurrentA != nil {

@@ -23,16 +23,16 @@ type Catalogue struct {
 
 // machine is one motor with its bench in the workshop.
 type machine struct {
-	job, bench    string
-	class         rig.Class
-	hz            float64
-	second        bool // a second disk as independent check
-	props         []prop
-	screws        rig.Fasteners
-	dialect       func(rig.Trace, rig.Motor) rig.Dialect
-	benchText     func(m rig.Motor, cal string) string
-	unit          func(nm float64) string // a reading as the calibration lists it
-	holdS, slowHz float64
+	job, bench string
+	class      rig.Class
+	hz         float64
+	second     bool // a second disk as independent check
+	props      []prop
+	screws     rig.Fasteners
+	dialect    func(rig.Trace, rig.Motor) rig.Dialect
+	benchText  func(m rig.Motor, cal string) string
+	unit       func(nm float64) string // a reading as the calibration lists it
+	slowHz     float64
 }
 
 type prop struct {
@@ -102,7 +102,7 @@ func (c *Catalogue) add(m machine, seed uint64) error {
 	}
 	c.Files["jobs/parts/"+m.job+".yaml"] = []byte("format: 1\n" + parts)
 	weights := rig.DeadWeights(bench, e, rig.Weights{MassesKg: masses(m.class.PeakNm, bench.ArmM), BothSenses: true, Repeats: 2, HoldS: 2, MassU: 1e-4}, seed+3)
-	c.Files["jobs/benches/"+m.bench+".yaml"] = []byte(m.benchText(motor, calibration(m, bench, weights)))
+	c.Files["jobs/benches/"+m.bench+".yaml"] = []byte(m.benchText(motor, calibration(m, weights)))
 
 	var mount, recs strings.Builder
 	rng := rand.New(rand.NewPCG(seed, 99))
@@ -174,7 +174,7 @@ func (c *Catalogue) faulty(m machine, mount, recs, parts string) {
 	recs = strings.ReplaceAll(recs, "../testdata", "../../testdata")
 	var lines []string
 	for _, l := range strings.Split(recs, "\n") {
-		if strings.HasPrefix(l, "  disk-a:") {
+		if strings.HasPrefix(l, "  disk2-a:") {
 			l = strings.TrimSuffix(l, "}") + ", source: sweep}"
 		}
 		lines = append(lines, l)
@@ -215,7 +215,7 @@ func masses(peakNm, armM float64) []float64 {
 	return out
 }
 
-func calibration(m machine, b rig.Bench, w []rig.Weight) string {
+func calibration(m machine, w []rig.Weight) string {
 	var ccw, cw []string
 	for _, x := range w {
 		u := math.Max(math.Ceil(x.MassKg*1e3*3e-4*1e4), 1) / 1e4
@@ -230,5 +230,5 @@ func calibration(m machine, b rig.Bench, w []rig.Weight) string {
 		}
 	}
 	return fmt.Sprintf("calibrations:\n  2026-03-02:\n    by: IS\n    arm: %.2f(5) mm\n    ccw:\n      - %s\n    cw:\n      - %s\n",
-		1e3*b.ArmM, strings.Join(ccw, "\n      - "), strings.Join(cw, "\n      - "))
+		100.0, strings.Join(ccw, "\n      - "), strings.Join(cw, "\n      - "))
 }

@@ -44,12 +44,18 @@ func commaDialect(t rig.Trace, m rig.Motor) rig.Dialect {
 	}}
 }
 
+// named gives a column another unit text in the unit row.
+func named(c rig.Column, unit string) rig.Column {
+	c.Unit = unit
+	return c
+}
+
 func semicolonDialect(t rig.Trace, m rig.Motor) rig.Dialect {
 	force := rig.TorqueForce("kraft", 0.1)
 	force.Decimals = 3
 	return rig.Dialect{
 		Columns: []rig.Column{
-			must(rig.ColumnOf(rig.Time, "zeit", "s")), rig.ElectricalSpeed("drehzahl_el", m.PolePairs), force,
+			must(rig.ColumnOf(rig.Time, "zeit", "s")), named(rig.ElectricalSpeed("drehzahl_el", m.PolePairs), "rpm"), force,
 			must(rig.ColumnOf(rig.Thrust, "schub", "gf")), must(rig.ColumnOf(rig.DutyCommand, "gas", "%")), must(rig.ColumnOf(rig.Voltage, "spannung", "V")), must(rig.ColumnOf(rig.Current, "strom", "A")),
 		},
 		Delimiter: ";", DecimalComma: true, UnitRow: true, CRLF: true, Comments: []string{"bench shed, channel card 2"},

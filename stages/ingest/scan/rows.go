@@ -206,7 +206,7 @@ func (s *scanner) row(line []byte, r int) *positioned.Error {
 // cell that starts at pos.
 func (s *scanner) rest(line []byte, pos, at int) *positioned.Error {
 	tail := line[pos:]
-	lastEmpty := len(tail) == 0
+	var lastEmpty bool
 	if !s.spaces && bytes.IndexByte(tail, '"') < 0 {
 		n := bytes.Count(tail, []byte{s.delim})
 		at += n

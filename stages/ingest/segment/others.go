@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"spinledger/stages/kit/numeric"
 	"spinledger/stages/kit/spin"
 )
 
@@ -39,26 +40,15 @@ func (f *finder) staircase() {
 
 // sweep finds the unloaded stretch at either end, loading and unloading.
 func (f *finder) sweep() {
-	n := len(f.smooth)
 	// One second of smoothing: a sweep takes seconds, and its turning point is wanted, not its ripple.
 	slow := boxcar(f.smooth, max(1, int(1/f.step)))
-	top, bottom := 0, 0
+	top := 0
 	for i, v := range slow {
 		if v > slow[top] {
 			top = i
 		}
-		_ = v
 	}
-	bottom = top
-	for i := top; i < n; i++ {
-		if slow[i] < slow[bottom] {
-			bottom = i
-		}
-	}
-	// A final stop (throttle closed) is not part of the sweep.
-	if f.isRest(slow[bottom]) {
-		bottom = f.lastLoaded(slow, top)
-	}
+	bottom := f.turningPoint(slow, top)
 	if drop := slow[top] - slow[bottom]; drop < minStepShare*f.top {
 		f.refuse("no-sweep", fmt.Sprintf("the speed falls by %.4g rad/s of %.4g: no load was swept", drop, f.top), 0, 0)
 		return
@@ -122,16 +112,39 @@ func (f *finder) runsOn(slow []float64, end int) int {
 	return i
 }
 
-// lastLoaded is the slowest sample before the speed collapses faster than any
-// sweep: the brake's turning point when the rotor is stopped at the end.
-func (f *finder) lastLoaded(slow []float64, top int) int {
-	best := top
-	for i := top; i < len(slow) && slow[i] > 0.05*slow[top]; i++ {
-		if slow[i] < slow[best] {
-			best = i
+// turningPoint is the slowest sample of the sweep. With a return it is the
+// slowest between the first and the last time near top speed. Without one it is
+// where the loading ends: a closed throttle then lets the speed collapse at
+// several times the rate at which it was swept.
+func (f *finder) turningPoint(slow []float64, top int) int {
+	last := top
+	for i := top; i < len(slow); i++ {
+		if slow[i] > 0.9*slow[top] {
+			last = i
 		}
 	}
-	return best
+	bottom := top
+	for i := top; i <= last; i++ {
+		if slow[i] < slow[bottom] {
+			bottom = i
+		}
+	}
+	if slow[top]-slow[bottom] > 0.15*slow[top] {
+		return bottom
+	}
+	w := max(1, int(0.25/f.step))
+	var rates []float64
+	for i := last; i+w < len(slow); i += w {
+		rate := (slow[i] - slow[i+w]) / slow[top]
+		if len(rates) >= 4 && rate > 4*numeric.Median(rates) {
+			break
+		}
+		if slow[i+w] < slow[bottom] {
+			bottom = i + w
+		}
+		rates = append(rates, rate)
+	}
+	return bottom
 }
 
 // Coast limits as shares of the speed at the cut: from full speed to 15 %.

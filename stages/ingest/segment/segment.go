@@ -92,10 +92,6 @@ func (f *finder) refuse(code, text string, value, limit float64) {
 	})
 }
 
-func (f *finder) warn(code, text string) {
-	f.out.Warnings = append(f.out.Warnings, spin.Warning{Stage: "ingest", Code: code, Subject: f.d.ID(), Text: text})
-}
-
 // add appends a segment and its plateau summary when it is a flat; it returns the index.
 func (f *finder) add(kind string, from, to int, flat bool) int {
 	seg := spin.Segment{Kind: kind, From: from, To: to, FromS: f.s.TimeS[from], ToS: f.s.TimeS[to-1]}

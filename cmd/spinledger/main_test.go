@@ -1,0 +1,143 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+const root = "../.."
+
+// invoke runs the program as typed, below the repository's root.
+func invoke(args ...string) (code int, stdout, stderr string) {
+	var out, errs bytes.Buffer
+	code = run(args, &out, &errs)
+	return code, out.String(), errs.String()
+}
+
+// The demonstration catalogue gives every inertia within its interval of the
+// simulator's truth, and exits 0.
+func TestDemoAgainstTruth(t *testing.T) {
+	out := filepath.Join(t.TempDir(), "out")
+	code, stdout, stderr := invoke("run", "--root", root, "--out", out, "--json", root+"/jobs")
+	if code != 0 {
+		t.Fatalf("exit %d\n%s\n%s", code, stdout, stderr)
+	}
+	var found []struct {
+		Numbers []struct {
+			ID      string `json:"id"`
+			Release bool   `json:"release"`
+			Value   struct {
+				Mean  float64 `json:"mean"`
+				Parts []struct {
+					C float64 `json:"c"`
+				} `json:"parts"`
+			} `json:"value"`
+		} `json:"numbers"`
+	}
+	if err := json.Unmarshal([]byte(stdout), &found); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(root + "/testdata/demo/truth.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	truth := map[string]float64{}
+	if err := json.Unmarshal(data, &truth); err != nil {
+		t.Fatal(err)
+	}
+	met := 0
+	for _, j := range found {
+		for _, n := range j.Numbers {
+			want, ok := truth[n.ID]
+			if !ok {
+				continue
+			}
+			u := 0.0
+			for _, p := range n.Value.Parts {
+				u += p.C * p.C
+			}
+			// Three standard uncertainties: of ten numbers one in 37 would otherwise fail by chance.
+			if d := n.Value.Mean - want; math.Abs(d) > 3*math.Sqrt(u) {
+				t.Errorf("%s is %.6g, truth %.6g: %.2f u off", n.ID, n.Value.Mean, want, d/math.Sqrt(u))
+			}
+			if !n.Release {
+				t.Errorf("%s is not fit for release", n.ID)
+			}
+			met++
+		}
+	}
+	if met != len(truth) {
+		t.Errorf("%d of %d true inertias were met by a number", met, len(truth))
+	}
+}
+
+// The faulty job names what is wrong: the hot sweep and the disk's drawing,
+// with the place of the declaration that is off.
+func TestFaultyJobFailsByName(t *testing.T) {
+	code, stdout, stderr := invoke("run", "--root", root, "--out", filepath.Join(t.TempDir(), "out"), root+"/jobs/faulty/hot-sweep.yaml")
+	if code != 1 {
+		t.Fatalf("exit %d\n%s\n%s", code, stdout, stderr)
+	}
+	for _, want := range []string{
+		"FAIL sweep-return", "FAIL disk-against-weights", "FAIL mass-against-drawing", "outer_diameter", "jobs/faulty/parts.yaml:", "NOT FIT",
+	} {
+		if !strings.Contains(stdout, want) {
+			t.Errorf("summary does not say %q:\n%s", want, stdout)
+		}
+	}
+}
+
+// The same bytes whatever the number of workers.
+func TestWorkersChangeNothing(t *testing.T) {
+	a, b := filepath.Join(t.TempDir(), "a"), filepath.Join(t.TempDir(), "b")
+	for out, workers := range map[string]string{a: "1", b: "8"} {
+		if code, _, stderr := invoke("run", "--root", root, "--out", out, "--workers", workers, root+"/jobs/weir-1104.yaml"); code != 0 {
+			t.Fatalf("exit %d: %s", code, stderr)
+		}
+	}
+	files := 0
+	err := filepath.WalkDir(a, func(p string, d os.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		rel, _ := filepath.Rel(a, p)
+		x, err := os.ReadFile(p)
+		if err != nil {
+			return err
+		}
+		y, err := os.ReadFile(filepath.Join(b, rel))
+		if err != nil {
+			return err
+		}
+		if !bytes.Equal(x, y) {
+			t.Errorf("%s differs between 1 and 8 workers", rel)
+		}
+		files++
+		return nil
+	})
+	if err != nil || files < 20 {
+		t.Fatalf("%d files compared, %v", files, err)
+	}
+}
+
+func TestBadCalls(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"run"}, "requires at least 1 arg(s)"},
+		{[]string{"run", "--root", root, root + "/jobs/none.yaml"}, "jobs/none.yaml: got nothing of that name below the root; want a job file, or a folder of them"},
+		{[]string{"run", "--root", root, "--out", root + "/jobs", root + "/jobs"}, "got an output folder that holds the input"},
+		{[]string{"fly"}, "unknown command"},
+	} {
+		code, stdout, stderr := invoke(c.args...)
+		if code != 2 || !strings.Contains(stderr, c.want) || stdout != "" {
+			t.Errorf("%v: exit %d, stdout %q, stderr %q; want %q", c.args, code, stdout, stderr, c.want)
+		}
+	}
+}
