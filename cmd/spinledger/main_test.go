@@ -2,7 +2,9 @@ package main
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -138,6 +140,75 @@ func TestBadCalls(t *testing.T) {
 		code, stdout, stderr := invoke(c.args...)
 		if code != 2 || !strings.Contains(stderr, c.want) || stdout != "" {
 			t.Errorf("%v: exit %d, stdout %q, stderr %q; want %q", c.args, code, stdout, stderr, c.want)
+		}
+	}
+}
+
+// The README shows what the program prints: its run blocks are run.
+func TestReadmeOutput(t *testing.T) {
+	readme, err := os.ReadFile(root + "/README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, job := range []string{"jobs", "testdata/smallest/mini.yaml"} {
+		_, after, ok := strings.Cut(string(readme), "$ go run ./cmd/spinledger run "+job+"\n")
+		want, _, closed := strings.Cut(after, "```")
+		if !ok || !closed {
+			t.Fatalf("README.md does not run %s", job)
+		}
+		_, got, stderr := invoke("run", "--root", root, "--out", filepath.Join(t.TempDir(), "out"), root+"/"+job)
+		if strings.TrimRight(got, "\n") != strings.TrimRight(want, "\n") {
+			t.Errorf("run %s prints\n%s%s\nREADME.md shows\n%s", job, got, stderr, want)
+		}
+	}
+	for _, file := range []string{"mini.yaml", "stall.yaml"} {
+		data, err := os.ReadFile(root + "/testdata/smallest/" + file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(string(readme), "```yaml\n"+string(data)+"```") {
+			t.Errorf("README.md does not show testdata/smallest/%s as it is", file)
+		}
+	}
+}
+
+// A line of the log can be checked by hand: the file's hash and the result's.
+func TestLogByHand(t *testing.T) {
+	out := filepath.Join(t.TempDir(), "out")
+	if code, _, stderr := invoke("run", "--root", root, "--out", out, root+"/testdata/smallest/mini.yaml"); code != 0 {
+		t.Fatal(stderr)
+	}
+	read := func(name string) []string {
+		data, err := os.ReadFile(filepath.Join(out, "mini", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return strings.Split(strings.TrimSuffix(string(data), "\n"), "\n")
+	}
+	steps, results := read("provenance.jsonl"), read("results.jsonl")
+	if len(steps) != len(results) || len(steps) < 6 {
+		t.Fatalf("%d steps, %d results", len(steps), len(results))
+	}
+	for i, line := range steps {
+		var step struct {
+			N      int
+			Output string
+			Inputs []struct{ Name, SHA256 string }
+		}
+		if err := json.Unmarshal([]byte(line), &step); err != nil {
+			t.Fatal(err)
+		}
+		if got := fmt.Sprintf("%x", sha256.Sum256([]byte(results[i]))); got != step.Output || step.N != i+1 {
+			t.Errorf("line %d: output %s, hash of the result %s", i+1, step.Output, got)
+		}
+		for _, in := range step.Inputs {
+			data, err := os.ReadFile(filepath.Join(root, in.Name))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := fmt.Sprintf("%x", sha256.Sum256(data)); got != in.SHA256 {
+				t.Errorf("%s: logged %s, is %s", in.Name, in.SHA256, got)
+			}
 		}
 	}
 }

@@ -25,7 +25,11 @@ const (
 // through is the job that reads the named file, in a tree with the good files.
 func through(t testing.TB, name string, data []byte) (fs.FS, string) {
 	t.Helper()
-	tree := goodTree(t)
+	return throughTree(goodTree(t), name, data)
+}
+
+// throughTree adds the file to a tree of the good files.
+func throughTree(tree fstest.MapFS, name string, data []byte) (fs.FS, string) {
 	tree[name] = &fstest.MapFile{Data: data}
 	wrap := map[string]string{"bench": benchJob, "parts": partsJob}[strings.SplitN(name, "-", 2)[0]]
 	if wrap == "" {

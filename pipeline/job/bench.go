@@ -198,7 +198,7 @@ func throttleChannel(v *value, c *spin.Channel) {
 
 func (r *reader) repeatability(b *bench, list *value) {
 	last := 0.0
-	for i, v := range list.scalars() {
+	for i, v := range list.each() {
 		if v.bad {
 			continue
 		}

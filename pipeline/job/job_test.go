@@ -3,6 +3,7 @@ package job
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"reflect"
@@ -281,7 +282,7 @@ func FuzzJob(f *testing.F) {
 		}
 		// The same bytes as each kind of file.
 		for _, kind := range []string{"job", "bench", "parts"} {
-			tree, name := through(t, kind+"-x.yaml", data)
+			tree, name := throughTree(maps.Clone(tree), kind+"-x.yaml", data)
 			j, err := Read(tree, name)
 			if (j == nil) == (err == nil) {
 				t.Fatalf("job %v, error %v", j, err)
@@ -301,4 +302,16 @@ func FuzzJob(f *testing.F) {
 			}
 		}
 	})
+}
+
+// Leap years by the rule of the Gregorian calendar (ISO 8601:2004, 3.2.1).
+func TestIsDate(t *testing.T) {
+	for s, want := range map[string]bool{
+		"2026-03-05": true, "2024-02-29": true, "2000-02-29": true, "2026-02-29": false, "1900-02-29": false, "2024-02-30": false,
+		"2026-04-31": false, "2026-13-01": false, "2026-00-10": false, "2026-01-00": false, "0000-01-01": false, "2026-3-5": false, "05.03.2026": false, "": false,
+	} {
+		if isDate(s) != want {
+			t.Errorf("isDate(%q) is %v", s, !want)
+		}
+	}
 }

@@ -46,8 +46,12 @@ func quote(s string) string {
 	return strconv.Quote(s)
 }
 
-// add reports a fault at a place of this file.
+// add reports a fault at a place of this file. A value that is not there YAML puts behind
+// the end of the file, where no editor can go; the place is then the end.
 func (f *file) add(line, col int, field, got, want, hint string) {
+	if n := len(f.lines); n > 0 && line > n {
+		line, col = n, utf8.RuneCountInString(f.lines[n-1])+1
+	}
 	f.errs.Add(&positioned.Error{File: f.name, Line: line, Col: col, Field: field, Got: got, Want: want, Hint: hint})
 }
 
@@ -154,7 +158,12 @@ func (f *file) readable(data []byte) bool {
 	return true
 }
 
-var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`)
+var (
+	yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`)
+	// yaml.v3 (v3.0.1, decode.go, parser.fail) counts the lines of its scanner from 1 and
+	// those of its parser from 0. These are the parser's messages.
+	fromZero = regexp.MustCompile(`^did not find expected (<|node content|'-' indicator|key|',' or )`)
+)
 
 // document is the one document of the file.
 func (f *file) document(data []byte) *yaml.Node {
@@ -200,6 +209,9 @@ func (f *file) syntax(err error) {
 		return
 	}
 	line, _ := strconv.Atoi(m[1])
+	if fromZero.MatchString(m[2]) {
+		line++
+	}
 	f.add(min(line, len(f.lines)), 0, "", "no YAML: "+m[2], "YAML; indent with spaces, and quote text that holds \": \" or begins with a special character", "")
 }
 

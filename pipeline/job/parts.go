@@ -111,7 +111,7 @@ func (r *reader) disk(v *value, p *spin.Part, prefix string) {
 		key := prefix + "layers." + strconv.Itoa(i) + "."
 		layer := geometry.Layer{
 			OuterM: r.length(l.get("outer_diameter"), key), BoreM: r.length(l.get("bore_diameter"), key), ThicknessM: r.length(l.get("thickness"), key)}
-		for k, h := range l.get("holes").scalars() {
+		for k, h := range l.get("holes").each() {
 			key := key + "holes." + strconv.Itoa(k) + "."
 			layer.Holes = append(layer.Holes, geometry.Holes{
 				Count: h.get("count").integer, DiameterM: r.length(h.get("diameter"), key), PitchM: r.length(h.get("pitch_diameter"), key)})

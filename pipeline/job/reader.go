@@ -62,10 +62,10 @@ func (r *reader) read() {
 	}
 	r.job.ID = v.get("job").str("")
 	r.register("", v)
-	for _, p := range v.get("parts").scalars() {
+	for _, p := range v.get("parts").each() {
 		r.partsFile(p)
 	}
-	r.motor(v.get("motor"))
+	r.motor(v)
 	r.readSessions(v)
 	r.readMountings(v)
 	r.readRecordings(v)

@@ -100,15 +100,15 @@ func object(b *Block) map[string]any {
 
 // schema of keys that exclude each other: no two together, and one where that is due.
 func (g Group) schema() []any {
-	var out, any1 []any
+	var out, oneOf []any
 	for i, a := range g.Keys {
-		any1 = append(any1, map[string]any{"required": []string{a}})
+		oneOf = append(oneOf, map[string]any{"required": []string{a}})
 		for _, b := range g.Keys[i+1:] {
 			out = append(out, map[string]any{"not": map[string]any{"required": []string{a, b}}})
 		}
 	}
 	if g.Required {
-		out = append(out, map[string]any{"anyOf": any1})
+		out = append(out, map[string]any{"anyOf": oneOf})
 	}
 	return out
 }

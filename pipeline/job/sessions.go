@@ -20,8 +20,10 @@ type mounting struct {
 	session *session
 }
 
-func (r *reader) motor(v *value) {
-	r.noMotor = v != nil && v.bad
+func (r *reader) motor(root *value) {
+	v := root.get("motor")
+	// An unknown key may be the motor, misspelt.
+	r.noMotor = v != nil && v.bad || v == nil && len(root.fields) < len(root.node.Content)/2
 	r.job.Motor = Motor{Specimen: v.get("specimen").str(""), PolePairs: v.get("pole_pairs").int(0), TopRadPerS: v.get("top_speed").num()}
 }
 
@@ -133,7 +135,7 @@ func (r *reader) sessionOf(v *value) *session {
 // mounted are the parts of a list, sorted, each known and named once.
 func (r *reader) mounted(list *value) []string {
 	var out []string
-	for _, v := range list.scalars() {
+	for _, v := range list.each() {
 		if v.bad {
 			continue
 		}

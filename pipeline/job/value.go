@@ -74,8 +74,8 @@ func (v *value) int(fallback int) int {
 	return v.integer
 }
 
-// scalars are the texts of a list.
-func (v *value) scalars() []*value {
+// each are the items of a list, none when absent.
+func (v *value) each() []*value {
 	if v == nil {
 		return nil
 	}

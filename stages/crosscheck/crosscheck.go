@@ -89,6 +89,7 @@ func Run(in Input, opt Options) (Output, error) {
 		c.repeats(r)
 		c.sources(r)
 		c.coast(r)
+		c.locked(r)
 		c.plausible(r)
 	}
 	c.disks()
@@ -163,7 +164,11 @@ func (c *checker) allNumbers() []string {
 func suspects(v uncertain.Value) []spin.Suspect {
 	var out []spin.Suspect
 	for _, p := range v.Parts {
-		out = append(out, spin.Suspect{Source: p.Source, Sigmas: math.Abs(v.Mean / p.Contribution)})
+		// What would have to be off by a hundred thousand standard deviations
+		// does not enter; much of it is rounding of what cancels (a weighed disk's thickness).
+		if sigmas := math.Abs(v.Mean / p.Contribution); sigmas < 1e5 {
+			out = append(out, spin.Suspect{Source: p.Source, Sigmas: sigmas})
+		}
 	}
 	slices.SortStableFunc(out, func(a, b spin.Suspect) int {
 		return cmp.Or(cmp.Compare(a.Sigmas, b.Sigmas), cmp.Compare(a.Source, b.Source))

@@ -101,8 +101,8 @@ func (o *Output) step(in Input, run spin.Run, opt Options) {
 		o.refuse(r, run.ID, "no-source", "no usable torque source: "+reasons(c), 0, 0)
 		return
 	}
-	if why, v, lim := tooCoarse(r, run, opt); why != "" {
-		o.refuse(r, run.ID, "aliasing", why, v, lim)
+	if why := tooCoarse(r, run, opt); why != "" {
+		o.refuse(r, run.ID, "aliasing", why, 0, 0)
 		return
 	}
 	for i, s := range c.Sources {
@@ -153,12 +153,12 @@ func reasons(c *spin.RunChoice) string {
 }
 
 // tooCoarse refuses a point-sampled rise with too few samples before anything is computed.
-func tooCoarse(r *spin.Recording, run spin.Run, opt Options) (string, float64, float64) {
+func tooCoarse(r *spin.Recording, run spin.Run, opt Options) string {
 	if r.Converter == "mean" || run.SamplesInRise >= opt.MinSamplesInRise {
-		return "", 0, 0
+		return ""
 	}
 	return fmt.Sprintf("%.1f samples in the rise of %.3g ms at %.4g Hz; a %s-sampled torque needs at least %.0f: log faster, or use a throttle ramp of 50 to 100 ms",
-		run.SamplesInRise, 1e3*run.RiseS, 1/r.StepS, pointWord(r.Converter), opt.MinSamplesInRise), run.SamplesInRise, opt.MinSamplesInRise
+		run.SamplesInRise, 1e3*run.RiseS, 1/r.StepS, pointWord(r.Converter), opt.MinSamplesInRise)
 }
 
 func pointWord(converter string) string {

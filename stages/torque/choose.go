@@ -195,6 +195,10 @@ func fitCurve(s spin.TorqueSource, bins []spin.Bin) spin.TorqueSource {
 		s.LowRadPerS, s.HighRadPerS = math.Min(s.LowRadPerS, b.SpeedRadPerS), math.Max(s.HighRadPerS, b.SpeedRadPerS)
 		top = math.Max(top, b.TorqueNm)
 	}
+	if top <= 0 {
+		s.But = append(s.But, "the torque is nowhere positive: look at its sign")
+		return s
+	}
 	s.RefRadPerS = s.HighRadPerS
 	a := numeric.NewMatrix(len(bins), 3)
 	y, w := make([]float64, len(bins)), make([]float64, len(bins))
@@ -242,7 +246,7 @@ func fitLaw(in ChooseInput) *spin.CurrentLaw {
 	}
 	t, err1 := numeric.LeastSquares(a, y, nil)
 	e, err2 := numeric.LeastSquares(b, v, nil)
-	if err1 != nil || err2 != nil || t.Coef[0] <= 0 || e.Coef[0] <= 0 {
+	if err1 != nil || err2 != nil || t.Coef[0] <= 0 || e.Coef[0] <= 0 || peak <= 0 {
 		return nil
 	}
 	rel := func(s numeric.Solution, j int) float64 {

@@ -170,7 +170,7 @@ func (f *finder) coast() {
 	cut := flats[high]
 	from := f.falls(cut.to-1, coastFrom*cut.level)
 	to := f.falls(from, coastTo*cut.level)
-	if to >= len(f.smooth) || to-from < 16 {
+	if f.smooth[to] >= coastTo*cut.level || to-from < 16 {
 		f.refuse("no-run-down", fmt.Sprintf("the speed does not fall from %.4g to %.4g rad/s inside the recording", coastFrom*cut.level, coastTo*cut.level), 0, 0)
 		return
 	}

@@ -91,7 +91,7 @@ func (f *finder) trimmed(flats []flat, trans []transition) []int {
 	for i, fl := range flats {
 		fromS, toS := f.s.TimeS[fl.from], f.s.TimeS[fl.to-1]
 		if i > 0 {
-			// The fixture has rung down and the exponential's tail is below half a per cent.
+			// The fixture has rung down and the exponential's tail is down to about one per cent.
 			tr := trans[i-1]
 			fromS = math.Max(f.s.TimeS[0], tr.t95+math.Max(0.050, 0.7*tr.duration))
 		}

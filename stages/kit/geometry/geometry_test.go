@@ -207,3 +207,21 @@ func TestShapesThatCannotBe(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A small hole where σr = σt = σ sees 2σ at its edge, and one under σ alone 3σ (Kirsch 1898;
+// Timoshenko & Goodier, art. 35; memory). The first is a hole near the centre of a solid
+// disk, the second one at its rim, where the radial stress is gone.
+func TestHolesConcentrateStress(t *testing.T) {
+	m := Metal{DensityKgM3: 7800, Poisson: 0.3}
+	layer := func(pitch float64) Layer {
+		return Layer{OuterM: ex(0.5), ThicknessM: ex(0.02), Holes: []Holes{{1, ex(1e-6), ex(pitch)}}}
+	}
+	const tolerance = 1e-6
+	if s := m.PeakStress(layer(1e-5), 100); rel(s, 2*m.CentreStress(0.25, 0, 100)) > tolerance {
+		t.Error(s)
+	}
+	_, rim := m.Stresses(0.25, 0, 0.25, 100)
+	if s := m.PeakStress(layer(0.5), 100); rel(s, math.Max(3*rim, m.CentreStress(0.25, 0, 100))) > tolerance {
+		t.Error(s)
+	}
+}
