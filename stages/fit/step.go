@@ -74,9 +74,9 @@ func (p *stepProblem) noise() {
 	// The mean torque of a passage whose exponential rise takes 2.2 time
 	// constants from 10 to 90 % peaks at about twice its mean.
 	p.peak = 2 * math.Abs(e.Y-zero*e.Zero) / math.Max(p.run.RiseS, p.in.Recording.StepS)
-	if p.noiseT == 0 {
-		p.noiseT = 1e-12 * p.peak * p.peak * p.in.Recording.StepS
-	}
+	// A hundred-thousandth of the peak a sample, where a quiet or coarsely quantised
+	// channel shows less: the equations must stay solvable.
+	p.noiseT = math.Max(p.noiseT, 1e-10*p.peak*p.peak*p.in.Recording.StepS)
 	if p.noiseW == 0 {
 		p.noiseW = 1e-12 * dw * dw * p.in.Recording.StepS
 	}
@@ -157,10 +157,12 @@ func (p *stepProblem) system(tau float64, load []float64, priorLambda, priorDrif
 	return s, nil
 }
 
-// speedOverlap is ∫ w₁′·w₂′ dt for passages: shared windows carry shared speed
-// noise. Plateau tests take their slope from the speed, whose noise there is
-// negligible against the torque's.
+// speedOverlap is ∫ w₁′·w₂′ dt: shared windows carry shared speed noise. A plateau
+// and a passage that begins or ends on it share none (∫ h·h′ dt = 0).
 func speedOverlap(x, y balance.Test) float64 {
+	if !x.Passage && !y.Passage && x.From == y.From {
+		return x.From.Roughness()
+	}
 	if !x.Passage || !y.Passage {
 		return 0
 	}

@@ -9,7 +9,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "subtract/1"
+const Method = "subtract/2"
 
 // Input is all fits of one job, and what is declared of parts and bench.
 type Input struct {
@@ -84,7 +84,6 @@ func Run(in Input, opt Options) (Output, error) {
 		return out, nil
 	}
 	a := newAdjustment(in, out.Rotors)
-	out.Refusals = append(out.Refusals, a.refusals...)
 	direct, err := a.solve(false, false)
 	if err != nil {
 		return out, fmt.Errorf("subtract: %w", err)
@@ -103,6 +102,8 @@ func Run(in Input, opt Options) (Output, error) {
 	if err != nil {
 		return out, fmt.Errorf("subtract: %w", err)
 	}
+	// Solving is what finds parts that cannot be told apart.
+	out.Refusals = append(out.Refusals, a.refusals...)
 	out.Numbers = a.numbers(head, direct, air, useDisk)
 	return out, nil
 }

@@ -101,7 +101,11 @@ func (c *Catalogue) add(m machine, seed uint64) error {
 		c.Truth[m.job+"/"+strings.ReplaceAll(p.id, "/", ".")+"/inertia"] = part.Inertia
 	}
 	c.Files["jobs/parts/"+m.job+".yaml"] = []byte("format: 1\n" + parts)
-	weights := rig.DeadWeights(bench, e, rig.Weights{MassesKg: masses(m.class.PeakNm, bench.ArmM), BothSenses: true, Repeats: 2, HoldS: 2, MassU: 1e-4}, seed+3)
+	// The zero is read before each weight: hung in rising order on a drifting
+	// zero, weights would put the drift into the slope, where nothing can see it.
+	still := bench
+	still.Torque.DriftNmPs = 0
+	weights := rig.DeadWeights(still, e, rig.Weights{MassesKg: masses(m.class.PeakNm, bench.ArmM), BothSenses: true, Repeats: 2, HoldS: 2, MassU: 1e-4}, seed+3)
 	c.Files["jobs/benches/"+m.bench+".yaml"] = []byte(m.benchText(motor, calibration(m, weights)))
 
 	var mount, recs strings.Builder

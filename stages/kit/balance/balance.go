@@ -71,6 +71,25 @@ func (w Window) lower(x float64) float64 {
 	return (taper/2 + x - taper) / (1 - taper)
 }
 
+// derivative is h′(t) in 1/s².
+func (w Window) derivative(t float64) float64 {
+	l := w.To - w.From
+	x, sign := (t-w.From)/l, 1.0
+	if x > 0.5 {
+		x, sign = 1-x, -1
+	}
+	if x <= 0 || x >= taper {
+		return 0
+	}
+	return sign * math.Pi / (2 * taper * l * l * (1 - taper)) * math.Sin(math.Pi*x/taper)
+}
+
+// Roughness is ∫ h′² dt in 1/s³: the noise of −∫ h′ω dt per noise density of the speed.
+func (w Window) Roughness() float64 {
+	l := w.To - w.From
+	return math.Pi * math.Pi / (4 * taper * l * l * l * (1 - taper) * (1 - taper))
+}
+
 // View is a stretch of a recording prepared for balances: each sample with its
 // share of time, the speed dated where it belongs.
 type View struct {
@@ -242,7 +261,7 @@ func (v *View) Integrate(f Test, tau, t0 float64, l []float64) Equation {
 		e.Momentum = v.MeanSpeed(f.To) - v.MeanSpeed(f.From)
 		return e
 	}
-	// Momentum on a plateau is its slope: −∫ h′ω dt = ∫ h·ω′ dt ≈ slope.
+	// Momentum on a plateau is its slope: −∫ h′ω dt = ∫ h·ω′ dt.
 	e.Momentum = v.slope(f.From)
 	if e.Zero != 0 {
 		e.Y, e.Drift, e.Zero = e.Y/e.Zero, e.Drift/e.Zero, 1
@@ -253,24 +272,15 @@ func (v *View) Integrate(f Test, tau, t0 float64, l []float64) Equation {
 	return e
 }
 
-// slope is −∫ h′·ω dt by summation by parts over the window.
+// slope is −∫ h′·ω dt over the window, the mean of ω′ under h. The mean speed is
+// taken out first: ∫ h′ dt is zero, but its discrete sum only nearly so.
 func (v *View) slope(w Window) float64 {
 	lo, hi := span(v.SpeedTimeS, w.From, w.To)
-	st, sw, stt, stw, n := 0.0, 0.0, 0.0, 0.0, 0.0
+	mean, sum := v.MeanSpeed(w), 0.0
 	for i := lo; i < hi; i++ {
-		h := w.Density(v.SpeedTimeS[i]) * v.SpeedDtS[i]
-		t, x := v.SpeedTimeS[i]-w.From, v.SpeedRadPerS[i]
-		n += h
-		st += float64(h * t)
-		sw += float64(h * x)
-		stt += float64(h * t * t)
-		stw += float64(h * t * x)
+		sum -= float64(w.derivative(v.SpeedTimeS[i]) * v.SpeedDtS[i] * (v.SpeedRadPerS[i] - mean))
 	}
-	den := n*stt - st*st
-	if den <= 0 {
-		return 0
-	}
-	return (n*stw - st*sw) / den
+	return sum
 }
 
 // Overlap is ∫ w₁·w₂ dt over the torque's clock: times the noise density it is
