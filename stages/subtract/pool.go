@@ -340,8 +340,9 @@ func (p *pooling) body() {
 	}
 	mid, half := (p.opt.InflowHigh+p.opt.InflowLow)/2, (p.opt.InflowHigh-p.opt.InflowLow)/2
 	load := numeric.Mean(k)
-	// Entrained air: between nothing and ρ·D⁵ scaled from one estimate.
-	air := p.opt.EntrainedKgM2 * math.Pow(diameter/0.33, 5)
+	// Entrained air: between nothing and ρ·D⁵ scaled from one estimate, or the
+	// same share of the rotor, whichever is more: small propellers are thick for their size.
+	air := math.Max(p.opt.EntrainedKgM2*math.Pow(diameter/0.33, 5), p.opt.EntrainedRel*p.r.JKgM2.Mean)
 	p.r.JBodyKgM2 = p.r.JKgM2.Add(uncertain.Exact(mid*load-air/2)).With(
 		uncertain.Part{Source: p.source("inflow"), Contribution: half / math.Sqrt(3) * load},
 		uncertain.Part{Source: p.source("entrained-air"), Contribution: air / 2 / math.Sqrt(3)},

@@ -9,7 +9,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "subtract/2"
+const Method = "subtract/3"
 
 // Input is all fits of one job, and what is declared of parts and bench.
 type Input struct {
@@ -39,6 +39,8 @@ type Options struct {
 	// EntrainedKgM2 is the inertia of air carried round by a propeller of
 	// 0.33 m diameter, at most; it goes as the fifth power of the diameter.
 	EntrainedKgM2 float64 `json:"entrained_kgm2"`
+	// EntrainedRel is the same as a share of the rotor.
+	EntrainedRel float64 `json:"entrained_rel"`
 }
 
 // DefaultOptions are the documented defaults. f between 0.15 and 0.3 and a lag
@@ -47,7 +49,7 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		FloorRel: 0.001, PoolP: 0.25, SpreadP: 0.01, SpreadRel: 0.003,
-		InflowLow: 0.15 * 3, InflowHigh: 0.3 * 12, EntrainedKgM2: 2e-7,
+		InflowLow: 0.15 * 3, InflowHigh: 0.3 * 12, EntrainedKgM2: 2e-7, EntrainedRel: 0.003,
 	}
 }
 
