@@ -14,13 +14,12 @@ import (
 
 // Plan of a virtual session of one motor class.
 type Plan struct {
-	Class    rig.Class
-	Bench    rig.Bench
-	SampleHz float64
+	Class rig.Class
+	Bench rig.Bench
 	// Runs in each of the step recordings, one recording a condition.
 	Runs       int
 	Conditions []Condition
-	// TwoPlateaus leaves the return to idle out of the declaration's reach: no braking.
+	// Braking: without it the return to idle is a coast of seconds.
 	Braking bool
 	RampS   float64
 	// Coast adds a run-down of each rotor.
