@@ -142,7 +142,7 @@ func (c *checker) repeats(r spin.RotorInertia) {
 			Text: fmt.Sprintf("inertia over %d conditions spreads by %.2g %% (F test p = %.2g): it must not depend on supply or throttle", r.Conditions, 100*r.ConditionSpreadRel, r.ConditionP),
 		})
 	}
-	if d, ok := class(c.in.Classes, r.JKgM2.Mean); ok && r.Runs > 2 && d.RunRel > 0 && r.ScatterDoF > 0 {
+	if d, ok := spin.ClassOf(c.in.Classes, r.JKgM2.Mean); ok && r.Runs > 2 && d.RunRel > 0 && r.ScatterDoF > 0 {
 		dof := d.DoF
 		if dof == 0 {
 			dof = 1e6
@@ -166,19 +166,6 @@ func (c *checker) repeats(r spin.RotorInertia) {
 			Text: fmt.Sprintf("%d run(s) and no repeatability declared for this size of rotor: nothing shows how runs scatter; record at least three, better six over three conditions", r.Runs),
 		})
 	}
-}
-
-func class(all []spin.Repeatability, j float64) (spin.Repeatability, bool) {
-	best, ok := spin.Repeatability{}, false
-	for _, d := range all {
-		if d.UpToKgM2 > 0 && j > d.UpToKgM2 {
-			continue
-		}
-		if !ok || (d.UpToKgM2 > 0 && (best.UpToKgM2 == 0 || d.UpToKgM2 < best.UpToKgM2)) {
-			best, ok = d, true
-		}
-	}
-	return best, ok
 }
 
 // sources compares the other torque sources with the recorded one.

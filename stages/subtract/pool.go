@@ -205,7 +205,7 @@ const unknownRunRel = 0.01
 // few is the statistical part of one or two runs.
 func (p *pooling) few(mean float64) {
 	n := float64(len(p.runs))
-	if d, ok := p.class(mean); ok && d.RunRel > 0 {
+	if d, ok := spin.ClassOf(p.in.Repeatability, mean); ok && d.RunRel > 0 {
 		p.r.DeclaredRunRel = d.RunRel
 		p.r.ScatterRel, p.r.ScatterDoF = d.RunRel, d.DoF
 		p.own = append(p.own, uncertain.Part{Source: p.source("scatter"), Contribution: mean * d.RunRel / math.Sqrt(n), DoF: d.DoF})
@@ -224,26 +224,12 @@ func (p *pooling) warn(code, text string) {
 	p.warnings = append(p.warnings, spin.Warning{Stage: "subtract", Code: code, Subject: p.in.Job + "/rotor:" + p.r.Rotor, Text: text})
 }
 
-// class is the declared repeatability for a rotor of inertia j.
-func (p *pooling) class(j float64) (spin.Repeatability, bool) {
-	best, ok := spin.Repeatability{}, false
-	for _, d := range p.in.Repeatability {
-		if d.UpToKgM2 > 0 && j > d.UpToKgM2 {
-			continue
-		}
-		if !ok || (d.UpToKgM2 > 0 && (best.UpToKgM2 == 0 || d.UpToKgM2 < best.UpToKgM2)) {
-			best, ok = d, true
-		}
-	}
-	return best, ok
-}
-
 // remounting adds what the act of mounting contributes: the declared value,
 // or the spread of the mountings where there are several and either nothing is
 // declared or they spread significantly more than declared.
 func (p *pooling) remounting() {
 	mean := p.mean()
-	d, declared := p.class(mean)
+	d, declared := spin.ClassOf(p.in.Repeatability, mean)
 	m := len(p.mounts)
 	if m > 1 {
 		means := make([]float64, m)

@@ -126,6 +126,21 @@ type Repeatability struct {
 	DoF      float64 `json:"dof,omitempty"`
 }
 
+// ClassOf is the narrowest class that holds a rotor of inertia j in kg·m², and
+// whether there is one.
+func ClassOf(all []Repeatability, j float64) (Repeatability, bool) {
+	best, ok := Repeatability{}, false
+	for _, d := range all {
+		if d.UpToKgM2 > 0 && j > d.UpToKgM2 {
+			continue
+		}
+		if !ok || (d.UpToKgM2 > 0 && (best.UpToKgM2 == 0 || d.UpToKgM2 < best.UpToKgM2)) {
+			best, ok = d, true
+		}
+	}
+	return best, ok
+}
+
 // Bench is the rig: gravity, loggers, calibrations, declared repeatability.
 type Bench struct {
 	Name          string          `json:"name"`
