@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"spinledger/stages/kit/balance"
 	"spinledger/stages/kit/numeric"
@@ -92,15 +93,8 @@ func (p *stepProblem) windows() []balance.Window {
 }
 
 func indexOf(t []float64, x float64) int {
-	lo, hi := 0, len(t)
-	for lo < hi {
-		if m := (lo + hi) / 2; t[m] < x {
-			lo = m + 1
-		} else {
-			hi = m
-		}
-	}
-	return lo
+	i, _ := slices.BinarySearch(t, x)
+	return i
 }
 
 // solve finds J, λ, z₀, z₁ and keeps them.

@@ -3,6 +3,7 @@ package segment
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"spinledger/stages/kit/spin"
 )
@@ -111,15 +112,8 @@ func (f *finder) trimmed(flats []flat, trans []transition) []int {
 
 // index is the first sample at or after time t.
 func (f *finder) index(t float64) int {
-	lo, hi := 0, len(f.s.TimeS)
-	for lo < hi {
-		if mid := (lo + hi) / 2; f.s.TimeS[mid] < t {
-			lo = mid + 1
-		} else {
-			hi = mid
-		}
-	}
-	return lo
+	i, _ := slices.BinarySearch(f.s.TimeS, t)
+	return i
 }
 
 func (f *finder) kindOf(flats []flat, i int) string {

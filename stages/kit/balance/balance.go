@@ -24,6 +24,7 @@ package balance
 
 import (
 	"math"
+	"slices"
 
 	"spinledger/stages/kit/series"
 )
@@ -192,15 +193,8 @@ func span(t []float64, from, to float64) (lo, hi int) {
 }
 
 func search(t []float64, x float64) int {
-	lo, hi := 0, len(t)
-	for lo < hi {
-		if m := (lo + hi) / 2; t[m] < x {
-			lo = m + 1
-		} else {
-			hi = m
-		}
-	}
-	return lo
+	i, _ := slices.BinarySearch(t, x)
+	return i
 }
 
 // Test is a test function: a window on one plateau (To zero), or the passage
