@@ -135,14 +135,7 @@ func RunJobs(fsys fs.FS, jobs []*job.Job, out *store.Output, opt RunOptions) ([]
 	results := make([]*Findings, len(jobs))
 	for i, j := range jobs {
 		sink := func(_, file string, fill func(io.Writer) error) error {
-			var inner error
-			_, err := out.Write(j.ID+"/samples/"+file+".parquet", func(w io.Writer) error {
-				inner = fill(w)
-				return inner
-			})
-			if inner != nil {
-				return inner
-			}
+			_, err := out.Write(j.ID+"/samples/"+file+".parquet", fill)
 			return err
 		}
 		f, log, err := Compute(fsys, Plan(j), opt.Workers, sink)

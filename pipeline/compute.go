@@ -11,6 +11,7 @@ import (
 	"spinledger/stages/crosscheck"
 	"spinledger/stages/drag"
 	"spinledger/stages/fit"
+	"spinledger/stages/kit/positioned"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/subtract"
 	"spinledger/stages/torque"
@@ -27,6 +28,9 @@ func Compute(fsys fs.FS, w Work, workers int, sink SampleSink) (*Findings, *prov
 	c := &computation{fsys: fsys, w: w, workers: max(1, workers), sink: sink, log: &provenance.Log{}, out: &Findings{Job: w.Job}}
 	for _, step := range []func() error{c.ingest, c.drag, c.torque, c.fit, c.subtract, c.crosscheck} {
 		if err := step(); err != nil {
+			if len(positioned.All(err)) > 0 {
+				return nil, nil, err
+			}
 			return nil, nil, fmt.Errorf("job %s: %w", w.Job, err)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 
@@ -29,6 +30,9 @@ func (c *computation) ingest() error {
 	err := each(n, c.workers, func(i int) error {
 		r := &results[i]
 		r.in, r.rec, r.inputs, r.fault = c.read(&c.w.Recordings[i])
+		if unwritten := (*store.Unwritten)(nil); errors.As(r.fault, &unwritten) {
+			return unwritten
+		}
 		return nil
 	})
 	if err != nil {

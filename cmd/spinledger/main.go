@@ -13,6 +13,8 @@ import (
 	"os"
 
 	"github.com/spf13/cobra"
+
+	"spinledger/pipeline/store"
 )
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -24,6 +26,11 @@ func (e *exitError) Error() string { return fmt.Sprintf("exit %d", e.code) }
 
 // run is the program: arguments in, streams out, exit code back.
 func run(args []string, stdout, stderr io.Writer) int {
+	return runOn(store.RealDisk(), args, stdout, stderr)
+}
+
+// runOn is run with the disk that output goes to.
+func runOn(disk store.Disk, args []string, stdout, stderr io.Writer) int {
 	root := &cobra.Command{
 		Use:   "spinledger",
 		Short: "Moments of inertia from bench recordings, by job files, traceably",
@@ -39,7 +46,7 @@ says. Local codes and qualified people decide.`,
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(runCommand(stdout, stderr), checkCommand(stdout, stderr))
+	root.AddCommand(runCommand(disk, stdout, stderr), checkCommand(stdout, stderr))
 	err := root.Execute()
 	var exit *exitError
 	switch {

@@ -14,6 +14,9 @@ import (
 
 const root = "../.."
 
+// repository is root from wherever a test may have changed to.
+var repository, _ = filepath.Abs(root)
+
 // invoke runs the program as typed, below the repository's root.
 func invoke(args ...string) (code int, stdout, stderr string) {
 	var out, errs bytes.Buffer

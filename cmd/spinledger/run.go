@@ -86,7 +86,7 @@ func (t *tree) inputs() []string {
 	return out
 }
 
-func runCommand(stdout, stderr io.Writer) *cobra.Command {
+func runCommand(disk store.Disk, stdout, stderr io.Writer) *cobra.Command {
 	var root, out string
 	var workers int
 	var asJSON, all bool
@@ -106,7 +106,7 @@ Exit codes: 0 all gating checks pass; 1 one failed; 2 the files or the call are 
 				return err
 			}
 			defer t.root.Close()
-			o, err := store.OpenOutput(out, store.RealDisk(), store.OutputOptions{Inputs: t.inputs()})
+			o, err := store.OpenOutput(out, disk, store.OutputOptions{Inputs: t.inputs()})
 			if err != nil {
 				return err
 			}

@@ -205,6 +205,15 @@ func (o *Output) Remove(name string) error {
 	return nil
 }
 
+// Unwritten is the error of an output that could not be written. It stops a run,
+// whereas an input that cannot be read fails only what depends on it.
+type Unwritten struct{ At *positioned.Error }
+
+func (e *Unwritten) Error() string { return e.At.Error() }
+
+// Unwrap gives the position to whoever lists errors.
+func (e *Unwritten) Unwrap() error { return e.At }
+
 // failed says why something could not be written.
 func failed(name string, err error) error {
 	var own *fillError
@@ -227,5 +236,5 @@ func failed(name string, err error) error {
 	case errors.As(err, &link):
 		e.Got = "an error: " + link.Err.Error()
 	}
-	return e
+	return &Unwritten{e}
 }

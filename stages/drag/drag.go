@@ -135,7 +135,9 @@ func choose(in Input, p *levels, basis string, opt Options) (Output, error) {
 			continue
 		}
 		fits = append(fits, f)
-		tried = append(tried, spin.LoadCandidate{Form: form, AICc: f.aicc, RSS: f.sol.RSS})
+		if !math.IsInf(f.aicc, 0) {
+			tried = append(tried, spin.LoadCandidate{Form: form, AICc: f.aicc, RSS: f.sol.RSS})
+		}
 		// A form of equal richness needs only to be better; a richer one by RicherBy.
 		margin := 0.0
 		if best >= 0 && f.terms > bestTerms {

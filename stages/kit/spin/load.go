@@ -52,7 +52,8 @@ type LoadCurve struct {
 	DoF           int     `json:"dof"`
 	// LackOfFitP is the p-value of the lack-of-fit F test, 1 when repeats do not allow one.
 	LackOfFitP float64 `json:"lack_of_fit_p"`
-	// Candidates tried with their AICc, in the order of richness.
+	// Candidates tried with their AICc, in the order of richness; without those
+	// that have too few points for one.
 	Candidates []LoadCandidate `json:"candidates"`
 }
 
