@@ -26,7 +26,7 @@ type SampleSink func(recording, file string, fill func(io.Writer) error) error
 // stops the whole job.
 func Compute(fsys fs.FS, w Work, workers int, sink SampleSink) (*Findings, *provenance.Log, error) {
 	c := &computation{fsys: fsys, w: w, workers: max(1, workers), sink: sink, log: &provenance.Log{}, out: &Findings{Job: w.Job}}
-	for _, step := range []func() error{c.ingest, c.drag, c.torque, c.fit, c.subtract, c.crosscheck} {
+	for _, step := range []func() error{c.ingest, c.drag, c.torque, c.fit, c.subtract, c.crosscheck, c.trace} {
 		if err := step(); err != nil {
 			if len(positioned.All(err)) > 0 {
 				return nil, nil, err

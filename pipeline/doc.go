@@ -8,7 +8,8 @@
 //  5. fit, a recording at a time: runs to inertias
 //  6. subtract: runs to rotors, rotors to parts, one adjustment a job
 //  7. crosscheck: comparisons, and which numbers are fit for release
-//  8. tables, log and summary written by one Output, each file whole, the log last
+//  8. trace: the points that pages draw
+//  9. tables, pages, log and summary written by one Output, each file whole, the log last
 //
 // Results of parallel work go to numbered slots and are reduced in input order, so
 // that the number of workers changes nothing.

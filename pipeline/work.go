@@ -5,10 +5,12 @@ import (
 	"spinledger/stages/drag"
 	"spinledger/stages/fit"
 	"spinledger/stages/ingest"
+	"spinledger/stages/kit/figure"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
 	"spinledger/stages/subtract"
 	"spinledger/stages/torque"
+	"spinledger/stages/trace"
 )
 
 // Work is one job as stages need it: everything declared, nothing of files'
@@ -61,13 +63,14 @@ type Options struct {
 	Fit        fit.Options        `json:"fit"`
 	Subtract   subtract.Options   `json:"subtract"`
 	Crosscheck crosscheck.Options `json:"crosscheck"`
+	Trace      trace.Options      `json:"trace"`
 }
 
 // DefaultOptions are every stage's documented defaults.
 func DefaultOptions() Options {
 	return Options{
 		Ingest: ingest.DefaultOptions(), Drag: drag.DefaultOptions(), Torque: torque.DefaultOptions(),
-		Fit: fit.DefaultOptions(), Subtract: subtract.DefaultOptions(), Crosscheck: crosscheck.DefaultOptions(),
+		Fit: fit.DefaultOptions(), Subtract: subtract.DefaultOptions(), Crosscheck: crosscheck.DefaultOptions(), Trace: trace.DefaultOptions(),
 	}
 }
 
@@ -85,6 +88,8 @@ type Findings struct {
 	Checks     []spin.Check
 	Refusals   []spin.Refusal
 	Warnings   []spin.Warning
+	// Figures that pages draw.
+	Figures []figure.Figure
 	// Inputs read, by name.
 	Inputs []FileDigest
 }

@@ -122,6 +122,7 @@ func (r *reader) disk(v *value, p *spin.Part, prefix string) {
 	if v.reject(d.Check()) {
 		return
 	}
+	p.Layers = drawn(d)
 	mat := v.get("material")
 	metal := geometry.Metal{Poisson: geometry.DefaultPoisson, YieldPa: mat.get("yield").num(), DensityKgM3: mat.get("density").num()}
 	if nu := mat.get("poisson"); nu != nil {
@@ -143,6 +144,19 @@ func (r *reader) disk(v *value, p *spin.Part, prefix string) {
 		}
 	}
 	p.BurstRadPerS = metal.YieldSpeed(d)
+}
+
+// drawn is a disk's dimensions without their uncertainty.
+func drawn(d geometry.Disk) []spin.Layer {
+	var out []spin.Layer
+	for _, l := range d.Layers {
+		layer := spin.Layer{OuterM: l.OuterM.Mean, BoreM: l.BoreM.Mean, ThicknessM: l.ThicknessM.Mean}
+		for _, h := range l.Holes {
+			layer.Holes = append(layer.Holes, spin.Holes{Count: h.Count, DiameterM: h.DiameterM.Mean, PitchM: h.PitchM.Mean})
+		}
+		out = append(out, layer)
+	}
+	return out
 }
 
 func (r *reader) fastener(v *value, p *spin.Part, prefix string) {

@@ -29,6 +29,7 @@ func judgeSweeps(in ChooseInput, opt Options) []spin.SweepResult {
 			}
 		}
 		cold = fitCurve(cold, bins)
+		r.Cold = cold
 		if cold.Usable && e.Sweep.ZeroMatched {
 			r.ColdRel, r.ColdSE, r.ColdBins = againstCurve(e.Sweep.Loading, cold)
 		}

@@ -214,12 +214,29 @@ type Part struct {
 	// belong to propellers.
 	RadiusM  float64 `json:"radius_m,omitempty"`
 	Shrouded bool    `json:"shrouded,omitempty"`
-	Blades   int     `json:"blades,omitempty"`
+	// Layers of a disk as declared, for its drawing.
+	Layers []Layer `json:"layers,omitempty"`
+	Blades int     `json:"blades,omitempty"`
 	// BurstRadPerS is the speed at which the bore stress of a disk reaches the
 	// declared yield strength, 0 when it cannot be told.
 	BurstRadPerS float64 `json:"burst_radps,omitempty"`
 	// TopRadPerS is the declared top speed, 0 when none is.
 	TopRadPerS float64 `json:"top_radps,omitempty"`
+}
+
+// Layer of a disk in m: a ring with rings of through holes.
+type Layer struct {
+	OuterM     float64 `json:"outer_m"`
+	BoreM      float64 `json:"bore_m,omitempty"`
+	ThicknessM float64 `json:"thickness_m"`
+	Holes      []Holes `json:"holes,omitempty"`
+}
+
+// Holes are equal holes evenly spaced on a pitch circle of diameter PitchM.
+type Holes struct {
+	Count     int     `json:"count"`
+	DiameterM float64 `json:"diameter_m"`
+	PitchM    float64 `json:"pitch_m"`
 }
 
 // Declared is what job, bench and parts files say of one recording, as far as

@@ -170,6 +170,8 @@ type SweepResult struct {
 	ColdRel  float64 `json:"cold_rel,omitempty"`
 	ColdSE   float64 `json:"cold_se,omitempty"`
 	ColdBins int     `json:"cold_bins,omitempty"`
+	// Cold is the curve of the steps that the sweep was compared with.
+	Cold TorqueSource `json:"cold"`
 }
 
 // LagOf is the lag pooled over a session, and whether there is one.

@@ -1,0 +1,134 @@
+package pipeline
+
+import (
+	"slices"
+	"strings"
+
+	"spinledger/pipeline/tables"
+	"spinledger/stages/kit/figure"
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/trace"
+)
+
+// trace takes the points that pages draw: of each recording while its samples
+// are at hand, then of the job's results.
+func (c *computation) trace() error {
+	inputs := make([]trace.Input, len(c.loaded))
+	outputs := make([]trace.Output, len(c.loaded))
+	err := each(len(c.loaded), c.workers, func(i int) error {
+		rec := c.loaded[i].rec
+		in := trace.Input{Recording: rec, Curve: c.curves[rec.Declared.Rotor.ID], Fits: c.fitsOf(rec.Declared.ID())}
+		in.Lag, _ = c.out.Choice.LagOf(rec.Declared.Session)
+		if k := slices.IndexFunc(c.out.Rotors, func(r spin.RotorInertia) bool { return r.Rotor == rec.Declared.Rotor.ID }); k >= 0 {
+			in.Rotor = &c.out.Rotors[k]
+		}
+		inputs[i] = in
+		var err error
+		outputs[i], err = trace.Recording(in, c.w.Options.Trace)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for i := range outputs {
+		rec := &c.loaded[i].rec
+		if _, err := c.log.Add("trace", rec.Declared.ID(), trace.Method, c.w.Options.Trace, inputs[i], outputs[i], append(c.stepsOf(rec), c.subStep), nil, nil); err != nil {
+			return err
+		}
+		c.out.Figures = append(c.out.Figures, outputs[i].Figures...)
+	}
+	in := trace.JobInput{
+		Job: c.w.Job, Curves: c.out.Curves, Evidence: c.out.Evidence, Choice: c.out.Choice, Fits: c.out.Fits,
+		Rotors: c.out.Rotors, Bodies: c.w.Rotors, Numbers: c.out.Numbers, Parts: c.w.Parts,
+	}
+	out, err := trace.Job(in, c.w.Options.Trace)
+	if err != nil {
+		return err
+	}
+	_, err = c.log.Add("trace", c.w.Job, trace.Method, c.w.Options.Trace, in, out, append([]int{c.choiceStep, c.subStep}, c.fitSteps...), nil, nil)
+	c.out.Figures = append(c.out.Figures, out.Figures...)
+	return err
+}
+
+func (c *computation) fitsOf(recording string) []spin.RunFit {
+	var out []spin.RunFit
+	for _, f := range c.out.Fits {
+		if f.Recording == recording {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// traceRow is one drawn point, or one shaded span.
+type traceRow struct {
+	figure, panel, series, mark, role, xUnit, yUnit, label string
+	i                                                      int
+	x, y, low, high                                        float64
+	bar                                                    bool
+}
+
+// traces is every point that the page draws, in the data's units.
+func (f *Findings) traces() tables.Table {
+	var rows []traceRow
+	for _, g := range f.Figures {
+		for _, p := range g.Panels {
+			rows = append(rows, panelRows(g.ID, p)...)
+		}
+	}
+	t := newTable("traces", "the points that report.html draws; spans are stretches of x from low to high", rows).
+		text("figure", "kind/subject", func(r traceRow) string { return r.figure }).
+		text("panel", "", func(r traceRow) string { return r.panel }).
+		text("series", "name in the legend, or of the span", func(r traceRow) string { return r.series }).
+		text("mark", "line, dots, band, bars or span", func(r traceRow) string { return r.mark }).
+		text("role", "what it means; of a span its kind", func(r traceRow) string { return r.role }).
+		int("i", "index in its series, from 0", func(r traceRow) int { return r.i }).
+		float("x", "as x_unit says", "0 for spans", func(r traceRow) float64 { return r.x }).
+		float("y", "as y_unit says", "0 for spans", func(r traceRow) float64 { return r.y }).
+		text("x_unit", "", func(r traceRow) string { return r.xUnit }).
+		text("y_unit", "", func(r traceRow) string { return r.yUnit }).
+		text("label", "of the point, or empty", func(r traceRow) string { return r.label }).out
+	for _, c := range []struct {
+		name string
+		of   func(traceRow) float64
+	}{{"low", func(r traceRow) float64 { return r.low }}, {"high", func(r traceRow) float64 { return r.high }}} {
+		col := tables.Column{Name: c.name, Unit: "as y_unit says", Doc: "end of the bar or band; for spans and where y has rows of x", Type: tables.Float64, Nullable: true}
+		for _, r := range rows {
+			col.Floats, col.Valid = append(col.Floats, c.of(r)), append(col.Valid, r.bar)
+		}
+		t.Columns = append(t.Columns, col)
+	}
+	return t
+}
+
+func panelRows(id string, p figure.Panel) []traceRow {
+	var rows []traceRow
+	base := traceRow{figure: id, panel: p.Name, xUnit: unitOf(p.X), yUnit: unitOf(p.Y)}
+	for i, s := range p.Spans {
+		r := base
+		r.series, r.mark, r.role, r.i, r.low, r.high, r.bar = s.Name, "span", s.Kind, i, s.From, s.To, true
+		rows = append(rows, r)
+	}
+	for _, s := range p.Series {
+		for i := range s.X {
+			r := base
+			r.series, r.mark, r.role, r.i, r.x, r.y = s.Name, s.Mark, s.Role, i, s.X[i], s.Y[i]
+			if s.Low != nil {
+				r.low, r.high, r.bar = s.Low[i], s.High[i], true
+			}
+			if s.Labels != nil {
+				r.label = s.Labels[i]
+			}
+			rows = append(rows, r)
+		}
+	}
+	return rows
+}
+
+// unitOf an axis: of one with rows, their names in order.
+func unitOf(a figure.Axis) string {
+	if a.Rows != nil {
+		return "rows: " + strings.Join(a.Rows, ", ")
+	}
+	return a.Unit
+}
