@@ -1,70 +1,53 @@
-// Command virtualbench writes the demonstration catalogue from the simulator.
+// Command virtualbench writes the demonstration catalogue from the simulator,
+// and measures the pipeline on sessions whose truth is known.
 //
-//	virtualbench demo [-seed N] [-to FOLDER]
-//	virtualbench campaign [-sessions N] [-seed N]
+//	virtualbench demo      writes jobs/ and testdata/demo/
+//	virtualbench coverage  counts how often intervals hold over catalogues like the demo's
+//	virtualbench campaign  motor classes × faults: bias, scatter, coverage, refusals, wrong numbers fit for release, checks
 package main
 
 import (
 	"encoding/json"
+	"errors"
 	"flag"
 	"fmt"
-	"maps"
 	"os"
 	"path/filepath"
-	"slices"
 
 	"spinledger/cmd/virtualbench/demo"
 )
 
 func main() {
-	if len(os.Args) >= 2 && os.Args[1] == "campaign" {
-		campaign(os.Args[2:])
-		return
-	}
-	if len(os.Args) < 2 || os.Args[1] != "demo" {
-		fmt.Fprintln(os.Stderr, "usage: virtualbench demo [-seed N] [-to FOLDER]\n       virtualbench campaign [-sessions N] [-seed N]")
-		os.Exit(2)
-	}
-	set := flag.NewFlagSet("demo", flag.ExitOnError)
-	seed := set.Uint64("seed", 1, "of everything that is random")
-	to := set.String("to", ".", "folder to write jobs/ and testdata/demo/ into")
-	_ = set.Parse(os.Args[2:])
-	if err := write(*seed, *to); err != nil {
+	if err := run(os.Args[1:]); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
 }
 
-// campaign counts how often stated intervals hold the truth over many
-// catalogues, every systematic error drawn anew in each.
-func campaign(args []string) {
-	set := flag.NewFlagSet("campaign", flag.ExitOnError)
-	sessions := set.Int("sessions", 200, "catalogues to build and compute")
-	seed := set.Uint64("seed", 1, "of the first one")
-	_ = set.Parse(args)
-	hits := map[string]int{}
-	pooled, all := 0, 0
-	for i := range *sessions {
-		held, n, err := demo.Coverage(*seed + uint64(i))
-		if err != nil {
-			fmt.Fprintln(os.Stderr, err)
-			os.Exit(1)
-		}
-		for id, ok := range held {
-			if _, known := hits[id]; !known {
-				hits[id] = 0
-			}
-			if ok {
-				hits[id]++
-				pooled++
-			}
-		}
-		all += n
+const usage = `usage: virtualbench demo [-seed N] [-to FOLDER]
+       virtualbench coverage [-sessions N] [-seed N]
+       virtualbench campaign [-sessions N] [-seed N] [-class RE] [-fault RE] [-hz F] [-plateaus 2|3] [-json FILE]`
+
+func run(args []string) error {
+	verb := ""
+	if len(args) > 0 {
+		verb = args[0]
 	}
-	for _, id := range slices.Sorted(maps.Keys(hits)) {
-		fmt.Printf("%-36s %d of %d\n", id, hits[id], *sessions)
+	switch verb {
+	case "demo":
+		set := flag.NewFlagSet("demo", flag.ContinueOnError)
+		seed := set.Uint64("seed", 1, "of everything that is random")
+		to := set.String("to", ".", "folder to write jobs/ and testdata/demo/ into")
+		if err := set.Parse(args[1:]); err != nil {
+			return err
+		}
+		return write(*seed, *to)
+	case "coverage":
+		return coverage(args[1:], os.Stdout, os.Stderr)
+	case "campaign":
+		return measure(args[1:], os.Stdout, os.Stderr)
 	}
-	fmt.Printf("%-36s %d of %d, %.2f %%\n", "pooled", pooled, all, 100*float64(pooled)/float64(all))
+	return errors.New(usage)
 }
 
 func write(seed uint64, to string) error {

@@ -22,6 +22,7 @@ const (
 	streamDraw
 	streamText
 	streamSession
+	streamLag
 )
 
 func stream(seed, which uint64) *rand.Rand {

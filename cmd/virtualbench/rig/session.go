@@ -15,6 +15,8 @@ type Shot struct {
 	// PauseS is the time since the recording before, in which the motor cools
 	// and the zero wanders.
 	PauseS float64
+	// SampleHz of this recording, 0: the bench's. Levels need no fast logging.
+	SampleHz float64
 }
 
 // Session is a bench, a motor and what is recorded on a day, in order.
@@ -28,6 +30,8 @@ type Session struct {
 	// Remount is the rms, relative, by which the torque reading changes with each
 	// mounting: side load on the cell, the fixture clamped anew.
 	Remount float64
+	// LagS is the rms by which the torque channel's delay differs from one recording to the next, s.
+	LagS float64
 }
 
 // Recorded is one recording of a session.
@@ -55,6 +59,13 @@ func (s Session) Record() ([]Recorded, error) {
 			mount = old
 		}
 		remounted[shot.Mounting] = mount
+		if s.LagS > 0 {
+			late := s.LagS * stream(s.Seed+uint64(i), streamLag).NormFloat64()
+			b.Torque.DelayS, b.Speed.DelayS = b.Torque.DelayS+max(0, late), b.Speed.DelayS+max(0, -late)
+		}
+		if shot.SampleHz > 0 {
+			b.Clock.SampleHz = shot.SampleHz
+		}
 		b.Torque.ZeroNm += zero
 		b.Torque.Scale *= 1 + mount
 		if s.Carry && i > 0 {

@@ -55,6 +55,9 @@ type Transition struct {
 	EffectiveInertia float64
 	ReactionNms      float64 // ∫ torque on the stator dt
 	LoadNms          float64 // ∫ external load dt
+	// Accel2 is ∫ (dω/dt)² dt, rad²/s³: what white torque noise leaves of an inertia
+	// depends on the trajectory through it alone (Cramér–Rao).
+	Accel2 float64
 }
 
 // EffectiveInertia is the mean over all transitions that start at or below and
@@ -83,6 +86,7 @@ type tracker struct {
 	deficit        float64
 	steps          int
 	reaction, load float64
+	accel2         float64
 	speeds         []float64 // after each step
 	lateFrom       int       // step at which the last third begins
 	speed3, load3  float64   // sums over it
@@ -93,7 +97,7 @@ func (r *recorder) open(s *Segment, t float64, steps int) {
 	k.moved = len(r.truth.Segments) > 0 && (s.Duty != k.seg.Duty || s.Cut != k.cut)
 	k.fromDuty, k.cut = k.seg.Duty, s.Cut
 	k.seg = SegmentTruth{Role: s.Role, StartS: t, Duty: s.Duty, StartRadPerS: m.speed, StartC: m.heat.WindingC}
-	k.deficit, k.reaction, k.load, k.steps = m.deficit, 0, 0, 0
+	k.deficit, k.reaction, k.load, k.accel2, k.steps = m.deficit, 0, 0, 0, 0
 	k.speeds, k.lateFrom, k.speed3, k.load3 = k.speeds[:0], steps*2/3, 0, 0
 	if k.moved && !s.UntilRest {
 		k.speeds = slices.Grow(k.speeds, steps)
@@ -104,6 +108,7 @@ func (r *recorder) watch() {
 	k, m := &r.track, r.m
 	k.reaction += m.reaction
 	k.load += m.loadNow
+	k.accel2 += m.accel * m.accel
 	k.steps++
 	if k.moved {
 		k.speeds = append(k.speeds, m.speed)
@@ -135,7 +140,7 @@ func (r *recorder) transition() Transition {
 		Segment: len(r.truth.Segments) - 1, CommandS: k.seg.StartS,
 		FromDuty: k.fromDuty, ToDuty: k.seg.Duty,
 		FromRadPerS: k.seg.StartRadPerS, ToRadPS: k.seg.EndRadPerS,
-		ReactionNms: k.reaction * r.h, LoadNms: k.load * r.h,
+		ReactionNms: k.reaction * r.h, LoadNms: k.load * r.h, Accel2: k.accel2 * r.h,
 	}
 	change := x.ToRadPS - x.FromRadPerS
 	x.EffectiveInertia = r.truth.Inertia + r.truth.Entrained - (r.m.deficit-k.deficit)/change
