@@ -42,13 +42,7 @@ func (f *finder) staircase() {
 func (f *finder) sweep() {
 	// One second of smoothing: a sweep takes seconds, and its turning point is wanted, not its ripple.
 	slow := boxcar(f.smooth, max(1, int(1/f.step)))
-	top := 0
-	for i, v := range slow {
-		if v > slow[top] {
-			top = i
-		}
-	}
-	bottom := f.turningPoint(slow, top)
+	top, bottom := f.turningPoint(slow)
 	if drop := slow[top] - slow[bottom]; drop < minStepShare*f.top {
 		f.refuse("no-sweep", fmt.Sprintf("the speed falls by %.4g rad/s of %.4g: no load was swept", drop, f.top), 0, 0)
 		return
@@ -112,26 +106,32 @@ func (f *finder) runsOn(slow []float64, end int) int {
 	return i
 }
 
-// turningPoint is the slowest sample of the sweep. With a return it is the
-// slowest between the first and the last time near top speed. Without one it is
+// turningPoint is the fastest sample before the loading and the slowest at its
+// end. With a return the slowest lies between the first and the last time near
+// top speed, and the motor may run faster after it than before. Without one it is
 // where the loading ends: a closed throttle then lets the speed collapse at
 // several times the rate at which it was swept.
-func (f *finder) turningPoint(slow []float64, top int) int {
-	last := top
+func (f *finder) turningPoint(slow []float64) (top, bottom int) {
+	top = argmax(slow, 0, len(slow))
+	first, last := 0, top
+	for first < top && slow[first] <= 0.9*slow[top] {
+		first++
+	}
 	for i := top; i < len(slow); i++ {
 		if slow[i] > 0.9*slow[top] {
 			last = i
 		}
 	}
-	bottom := top
-	for i := top; i <= last; i++ {
+	bottom = first
+	for i := first; i <= last; i++ {
 		if slow[i] < slow[bottom] {
 			bottom = i
 		}
 	}
 	if slow[top]-slow[bottom] > 0.15*slow[top] {
-		return bottom
+		return argmax(slow, first, bottom+1), bottom
 	}
+	bottom = top
 	w := max(1, int(0.25/f.step))
 	var rates []float64
 	for i := last; i+w < len(slow); i += w {
@@ -144,7 +144,18 @@ func (f *finder) turningPoint(slow []float64, top int) int {
 		}
 		rates = append(rates, rate)
 	}
-	return bottom
+	return top, bottom
+}
+
+// argmax is the first index of the largest value from ≤ i < to.
+func argmax(x []float64, from, to int) int {
+	best := from
+	for i := from; i < to; i++ {
+		if x[i] > x[best] {
+			best = i
+		}
+	}
+	return best
 }
 
 // Coast limits as shares of the speed at the cut: from full speed to 15 %.

@@ -321,3 +321,38 @@ func TestCoast(t *testing.T) {
 	}
 	within(t, "rest", r.Plateaus[1].SpeedRadPerS, 0, 0.1)
 }
+
+// TestSweepEndsFaster: after the load is taken off the motor may run a little faster than before it; the
+// loading still lies between the two, and not in the collapse when the throttle is closed.
+func TestSweepEndsFaster(t *testing.T) {
+	c := func(t float64) float64 {
+		switch {
+		case t < 1:
+			return 2000 * (1 - math.Exp(-t/0.1))
+		case t < 7:
+			return 2000 - 200*(t-1)
+		case t < 13:
+			return 800 + 201.5*(t-7)
+		case t < 14:
+			return 2009
+		default:
+			return 2009 * math.Exp(-(t-14)/0.08)
+		}
+	}
+	r := find(noisy(sampled(c, 250, 15), 2), spin.Sweep)
+	var loading, unloading spin.Segment
+	for _, s := range r.Segments {
+		switch s.Kind {
+		case spin.Loading:
+			loading = s
+		case spin.Unloading:
+			unloading = s
+		}
+	}
+	if math.Abs(loading.FromS-1) > 0.5 || math.Abs(loading.ToS-7) > 0.3 {
+		t.Errorf("loading from %.3g to %.3g s, want 1 to 7 s", loading.FromS, loading.ToS)
+	}
+	if math.Abs(unloading.FromS-7) > 0.3 || math.Abs(unloading.ToS-13) > 0.5 {
+		t.Errorf("unloading from %.3g to %.3g s, want 7 to 13 s", unloading.FromS, unloading.ToS)
+	}
+}
