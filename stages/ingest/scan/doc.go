@@ -9,8 +9,10 @@
 //     limit of growth, UTF-16 is refused, a UTF-8 byte order mark is passed over.
 //  2. Header and unit rows are read, and every wanted column is found by name
 //     or number. Faults so far are returned by Text itself.
-//  3. Stream.Blocks walks the rows. Each cell of a wanted column is parsed; the
-//     others are only counted, so that a ragged row is seen.
+//  3. Stream.Blocks walks the rows. Plain ones are cut and converted eight bytes at a
+//     time (words.go); every other row goes the general way (rows.go), which alone reports
+//     faults. Each cell of a wanted column is parsed; the others are only counted,
+//     so that a ragged row is seen.
 //
 // # What is accepted
 //

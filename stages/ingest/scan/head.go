@@ -166,11 +166,7 @@ func (s *scanner) find(cols []Column) error {
 		s.order = append(s.order, k)
 	}
 	slices.SortStableFunc(s.order, func(a, b int) int { return cmp.Compare(s.out.Found[a], s.out.Found[b]) })
-	for _, k := range s.order {
-		s.plan = append(s.plan, place{&s.cols[k], k, s.out.Found[k] - 1})
-	}
-	// A trailing delimiter adds one.
-	s.cells = make([]cell, s.width+1)
+	s.layout = s.newLayout()
 	return nil
 }
 

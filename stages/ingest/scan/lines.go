@@ -26,10 +26,10 @@ type lines struct {
 	nul bool
 }
 
-const readSize = 64 << 10
+const readSize = 256 << 10
 
 func newLines(r io.Reader, file string, longest int) *lines {
-	return &lines{file: file, r: r, buf: make([]byte, min(readSize, longest+2)), longest: longest}
+	return &lines{file: file, r: r, buf: make([]byte, min(readSize, longest+2)+slack), longest: longest}
 }
 
 // next gives the next line without its end. newline tells whether an end was
@@ -88,14 +88,16 @@ func (l *lines) fill() {
 		l.end -= l.start
 		l.start = 0
 	}
-	if l.end == len(l.buf) {
-		bigger := make([]byte, min(2*len(l.buf), l.longest+2))
+	room := len(l.buf) - slack
+	if l.end == room {
+		room = min(2*room, l.longest+2)
+		bigger := make([]byte, room+slack)
 		copy(bigger, l.buf[:l.end])
 		l.buf = bigger
 	}
 	// A reader that gives neither bytes nor an error is asked a few times only.
 	for range 100 {
-		n, err := l.r.Read(l.buf[l.end:len(l.buf)])
+		n, err := l.r.Read(l.buf[l.end:room])
 		if n > 0 && bytes.IndexByte(l.buf[l.end:l.end+n], 0) >= 0 {
 			l.nul = true
 		}

@@ -50,6 +50,12 @@ func (b *block) fill() (more bool, err error) {
 		s.cols[k].reset()
 	}
 	for b.rows < s.lim.BlockRows {
+		if s.pending == nil {
+			if n := s.fast(b.rows); n > 0 {
+				b.place(n)
+				continue
+			}
+		}
 		line, newline, ok, fault := s.nextRow()
 		if fault != nil {
 			return false, fault
@@ -72,8 +78,7 @@ func (b *block) fill() (more bool, err error) {
 			s.cut = &Cut{Line: s.line, Reason: "a last line without its end, its last number shorter than the others"}
 			return false, s.finish()
 		}
-		b.place()
-		b.rows++
+		b.place(1)
 		s.rows++
 	}
 	return true, nil
@@ -128,9 +133,9 @@ func (s *scanner) shortLastCell(line []byte) bool {
 	return fault == nil && !v.isFloat && v.exponent > -c.decimals
 }
 
-// place notes the line of the row just read.
-func (b *block) place() {
-	line := b.s.line
+// place adds n rows on successive lines, the last of them the line just read.
+func (b *block) place(n int) {
+	line := b.s.line - n + 1
 	switch {
 	case b.rows == 0:
 		b.first = line
@@ -141,9 +146,10 @@ func (b *block) place() {
 			b.lines = append(b.lines, b.first+r)
 		}
 	}
-	if b.uneven {
-		b.lines = append(b.lines, line)
+	for i := 0; b.uneven && i < n; i++ {
+		b.lines = append(b.lines, line+i)
 	}
+	b.rows += n
 }
 
 // out is the block as consumers see it.
@@ -171,9 +177,6 @@ func (b *block) out() *series.Block {
 
 // row parses one line into row r of the block.
 func (s *scanner) row(line []byte, r int) *positioned.Error {
-	if ok, err := s.fastRow(line, r); ok || err != nil {
-		return err
-	}
 	pos, at := 0, 1
 	for _, k := range s.order {
 		want := s.out.Found[k]
@@ -196,6 +199,7 @@ func (s *scanner) row(line []byte, r int) *positioned.Error {
 			if k != s.order[len(s.order)-1] || at-1 < s.width {
 				return s.ragged(at - 1)
 			}
+			s.layout.trailing = false
 			return nil
 		}
 	}
@@ -228,10 +232,15 @@ func (s *scanner) rest(line []byte, pos, at int) *positioned.Error {
 			pos, at = next, at+1
 		}
 	}
-	if at == s.width || (at == s.width+1 && lastEmpty) {
-		return nil
+	switch {
+	case at == s.width:
+		s.layout.trailing = false
+	case at == s.width+1 && lastEmpty:
+		s.layout.trailing = true
+	default:
+		return s.ragged(at)
 	}
-	return s.ragged(at)
+	return nil
 }
 
 func (s *scanner) ragged(cells int) *positioned.Error {

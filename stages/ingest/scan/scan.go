@@ -74,6 +74,14 @@ type Cut struct {
 // the reader behind r gives. It panics on limits or a dialect that are not
 // usable (a delimiter of more than one byte): both come from this program.
 func Text(r io.Reader, name string, d spin.Dialect, cols []Column, lim Limits) (*Stream, error) {
+	s, err := newScanner(r, name, d, cols, lim)
+	if err != nil {
+		return nil, err
+	}
+	return s.out, nil
+}
+
+func newScanner(r io.Reader, name string, d spin.Dialect, cols []Column, lim Limits) (*scanner, error) {
 	if len(d.Delimiter) != 1 || (d.Decimal != "." && d.Decimal != ",") || lim.BlockRows < 1 || lim.LineBytes < 1 {
 		panic(fmt.Sprintf("scan: Text: dialect %+v, limits %+v", d, lim))
 	}
@@ -92,7 +100,7 @@ func Text(r io.Reader, name string, d spin.Dialect, cols []Column, lim Limits) (
 	}
 	s.out.Blocks = s.blocks
 	s.out.Cut = func() *Cut { return s.cut }
-	return s.out, nil
+	return s, nil
 }
 
 // scanner is the state of one pass over a file.
@@ -111,21 +119,13 @@ type scanner struct {
 	pending []byte
 	pendNL  bool
 	// cols are in the order asked for; order sorts them by place in the file.
-	cols  []column
-	order []int
-	plan  []place
-	// cells are those of the line being read.
-	cells []cell
-	cut   *Cut
-	rows  int
+	cols   []column
+	order  []int
+	layout layout
+	cut    *Cut
+	rows   int
 	// scratch is where quoted cells of the general path go.
 	scratch []byte
-}
-
-// place says that wanted column k, c, is the file's column at, from 0.
-type place struct {
-	c     *column
-	k, at int
 }
 
 // readFault places an error of the reader behind the text.
