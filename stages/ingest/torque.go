@@ -105,6 +105,10 @@ func (r *run) torqueSpikes() {
 		}
 		limit := math.Max(floor, sigmas*residualNoise(x[seg.From:seg.To]))
 		for i := seg.From + halfWindow; i < seg.To-halfWindow; i++ {
+			// Three neighbours within the limit make four of seven: the median is among them or between.
+			if math.Abs(x[i]-x[i-1]) <= limit && math.Abs(x[i]-x[i+1]) <= limit && math.Abs(x[i]-x[i-2]) <= limit {
+				continue
+			}
 			if math.Abs(x[i]-median7(x[i-halfWindow:i+halfWindow+1])) > limit {
 				if n++; first < 0 || i < first {
 					first = i

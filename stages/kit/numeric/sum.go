@@ -68,12 +68,14 @@ func Quantile(x []float64, q float64) float64 {
 		return math.NaN()
 	}
 	s := slices.Clone(x)
-	slices.Sort(s)
 	h := float64(q * float64(len(s)-1))
-	i := int(math.Floor(h))
-	if i+1 >= len(s) {
-		return s[len(s)-1]
+	i := min(int(math.Floor(h)), len(s)-1)
+	selectNth(s, i)
+	if i+1 == len(s) {
+		return s[i]
 	}
+	// Values behind the i-th are no smaller, in no order: the next one is their least.
+	s[i+1] = slices.Min(s[i+1:])
 	return s[i] + float64((h-float64(i))*(s[i+1]-s[i]))
 }
 
