@@ -73,26 +73,6 @@ func NewSamples(w io.Writer, info SampleInfo) *SampleWriter {
 	return &SampleWriter{info: info, sink: &sink{w: w}, cols: make([]sampleColumn, len(info.Columns))}
 }
 
-// Tee passes blocks on, unchanged, after writing them. When writing fails the
-// sequence ends with that error; so does Close.
-func (s *SampleWriter) Tee(in series.Blocks) series.Blocks {
-	return func(yield func(*series.Block, error) bool) {
-		for b, err := range in {
-			if err == nil {
-				err = s.Add(b)
-			}
-			if err != nil {
-				s.failure = err
-				yield(nil, err)
-				return
-			}
-			if !yield(b, nil) {
-				return
-			}
-		}
-	}
-}
-
 // Add writes one block.
 func (s *SampleWriter) Add(b *series.Block) (err error) {
 	defer recoverInto(&err, "writing samples of "+s.info.Recording)

@@ -3,6 +3,7 @@ package ingest
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -115,15 +116,18 @@ func appendSI(dst []float64, b *series.Block, k int, c *spin.Channel) []float64 
 	if c.Counts {
 		factor = 1
 	}
-	if b.Floats[k] != nil {
-		for _, v := range b.Floats[k][:b.Rows] {
-			dst = append(dst, (v-c.Offset)*factor)
-		}
-		return dst
+	at := len(dst)
+	if cap(dst)-at < b.Rows {
+		// Twice as much: append's own growth by a quarter would copy a long recording five times.
+		dst = slices.Grow(dst, max(at, b.Rows))
 	}
-	e := b.Exponent[k]
-	for _, m := range b.Mantissa[k][:b.Rows] {
-		dst = append(dst, (scan.Value(m, e)-c.Offset)*factor)
+	if b.Floats[k] != nil {
+		dst = append(dst, b.Floats[k][:b.Rows]...)
+	} else {
+		dst = scan.AppendValues(dst, b.Mantissa[k][:b.Rows], b.Exponent[k])
+	}
+	for i, v := range dst[at:] {
+		dst[at+i] = (v - c.Offset) * factor
 	}
 	return dst
 }

@@ -46,6 +46,26 @@ func Value(mantissa int64, exponent int8) float64 {
 	return v
 }
 
+// AppendValues appends Value of every mantissa.
+func AppendValues(dst []float64, mantissas []int64, exponent int8) []float64 {
+	const exact = 1 << 53
+	if exponent > 0 || exponent < -22 {
+		for _, m := range mantissas {
+			dst = append(dst, Value(m, exponent))
+		}
+		return dst
+	}
+	by := float64Pow10[-exponent]
+	for _, m := range mantissas {
+		v := float64(m) / by
+		if m < -exact || m > exact {
+			v = Value(m, exponent)
+		}
+		dst = append(dst, v)
+	}
+	return dst
+}
+
 var float64Pow10 = func() (p [23]float64) {
 	p[0] = 1
 	for i := 1; i < len(p); i++ {
