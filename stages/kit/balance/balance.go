@@ -197,6 +197,23 @@ func search(t []float64, x float64) int {
 	return i
 }
 
+// near is search from a guess: on a clock of nearly even steps it is a step or two away.
+func near(t []float64, x float64, guess int) int {
+	const far = 64
+	i := min(max(guess, 0), len(t))
+	for tries := 0; tries < far; tries++ {
+		switch {
+		case i < len(t) && t[i] < x:
+			i++
+		case i > 0 && !(t[i-1] < x):
+			i--
+		default:
+			return i
+		}
+	}
+	return search(t, x)
+}
+
 // Test is a test function: a window on one plateau (To zero), or the passage
 // from window From to window To.
 type Test struct {

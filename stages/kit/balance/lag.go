@@ -40,10 +40,10 @@ func cumulate(t, x []float64) []float64 {
 	return out
 }
 
-// at interpolates ∫T dt quadratically between samples: its slope is the torque itself.
-func (s *LagSearch) at(x float64) float64 {
+// at interpolates ∫T dt quadratically between samples: its slope is the torque
+// itself. i is the index of the first stamp at or after x, as search gives it.
+func (s *LagSearch) at(x float64, i int) float64 {
 	t := s.view.TimeS
-	i := search(t, x)
 	switch {
 	case i == 0:
 		return s.cumT[0] - float64((t[0]-x)*s.view.TorqueNm[0])
@@ -90,12 +90,14 @@ func (s *LagSearch) solve(tau float64) (smallSolution, bool) {
 	var aty [5]float64
 	yy := 0.0
 	var row [5]float64
-	base := s.at(s.from + tau)
-	n := 0
+	times := s.view.TimeS
+	base := s.at(s.from+tau, search(times, s.from+tau))
+	n, at := 0, 0
 	for i := lo; i < hi; i += s.stride {
 		t := s.view.SpeedTimeS[i]
 		x := (t - mid) / half
-		row = [5]float64{s.at(t+tau) - base, s.cumL[i] - s.cumL[lo], 1, x, x * x}
+		at = near(times, t+tau, at+s.stride)
+		row = [5]float64{s.at(t+tau, at) - base, s.cumL[i] - s.cumL[lo], 1, x, x * x}
 		y := s.view.SpeedRadPerS[i]
 		for a := range terms {
 			for b := a; b < terms; b++ {

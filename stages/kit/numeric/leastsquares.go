@@ -229,7 +229,7 @@ func factor(b Matrix) (*qr, error) {
 		b.Set(j, j, b.At(j, j)+1)
 		f.diag[j] = norm
 		for k := j + 1; k < b.Cols; k++ {
-			reflect(b, j, func(i int) float64 { return b.At(i, k) }, func(i int, v float64) { b.Set(i, k, v) })
+			reflect(b, j, b.Data[k:], b.Cols)
 		}
 		largest, smallest = math.Max(largest, math.Abs(norm)), math.Min(smallest, math.Abs(norm))
 	}
@@ -261,22 +261,25 @@ func columnNorm(b Matrix, j, from int) float64 {
 	return math.Ldexp(math.Sqrt(s), exp)
 }
 
-// reflect applies Householder reflection j to a vector given by its accessors.
-func reflect(b Matrix, j int, get func(int) float64, set func(int, float64)) {
+// reflect applies Householder reflection j to the vector x[0], x[stride], x[2·stride] …
+func reflect(b Matrix, j int, x []float64, stride int) {
+	v, step := b.Data[j*b.Cols+j:], b.Cols
+	x = x[j*stride:]
+	n := b.Rows - j
 	s := 0.0
-	for i := j; i < b.Rows; i++ {
-		s += float64(b.At(i, j) * get(i))
+	for i := range n {
+		s += float64(v[i*step] * x[i*stride])
 	}
-	s = -s / b.At(j, j)
-	for i := j; i < b.Rows; i++ {
-		set(i, get(i)+float64(s*b.At(i, j)))
+	s = -s / v[0]
+	for i := range n {
+		x[i*stride] += float64(s * v[i*step])
 	}
 }
 
 // coef solves R·x = Qᵀ·z and undoes the column scaling. z is overwritten.
 func (f *qr) coef(z []float64) []float64 {
 	for j := range f.b.Cols {
-		reflect(f.b, j, func(i int) float64 { return z[i] }, func(i int, v float64) { z[i] = v })
+		reflect(f.b, j, z, 1)
 	}
 	f.backsolve(z[:f.b.Cols])
 	return z[:f.b.Cols]
@@ -306,7 +309,7 @@ func (f *qr) gain(g Matrix) {
 		q := g.Row(j)
 		q[j] = 1
 		for k := n - 1; k >= 0; k-- {
-			reflect(f.b, k, func(i int) float64 { return q[i] }, func(i int, v float64) { q[i] = v })
+			reflect(f.b, k, q, 1)
 		}
 	}
 	x := make([]float64, n)
