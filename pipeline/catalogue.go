@@ -157,10 +157,18 @@ func RunJobs(fsys fs.FS, jobs []*job.Job, out *store.Output, opt RunOptions) ([]
 }
 
 func writeJob(out *store.Output, f *Findings, log *provenance.Log) error {
-	for _, t := range f.Tables() {
-		if _, err := out.Write(f.Job+"/"+t.Name+".parquet", func(w io.Writer) error { return tables.Write(w, t) }); err != nil {
+	made := f.Tables()
+	var written []provenance.Output
+	for _, t := range made {
+		name := t.Name + ".parquet"
+		d, err := out.Write(f.Job+"/"+name, func(w io.Writer) error { return tables.Write(w, t) })
+		if err != nil {
 			return err
 		}
+		written = append(written, provenance.Output{Name: name, SHA256: d.SHA256, Size: d.Size})
+	}
+	if err := publish(log, f.Job, made, written); err != nil {
+		return err
 	}
 	steps, results, err := log.Lines()
 	if err != nil {
@@ -169,7 +177,7 @@ func writeJob(out *store.Output, f *Findings, log *provenance.Log) error {
 	for _, x := range []struct {
 		name string
 		data []byte
-	}{{"results.jsonl", results}, {"provenance.jsonl", steps}} {
+	}{{provenance.ResultsFile, results}, {provenance.StepsFile, steps}} {
 		if err := writeBytes(out, f.Job+"/"+x.name, x.data); err != nil {
 			return err
 		}

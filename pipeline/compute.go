@@ -26,7 +26,7 @@ type SampleSink func(recording, file string, fill func(io.Writer) error) error
 // stops the whole job.
 func Compute(fsys fs.FS, w Work, workers int, sink SampleSink) (*Findings, *provenance.Log, error) {
 	c := &computation{fsys: fsys, w: w, workers: max(1, workers), sink: sink, log: &provenance.Log{}, out: &Findings{Job: w.Job}}
-	for _, step := range []func() error{c.ingest, c.drag, c.torque, c.fit, c.subtract, c.crosscheck, c.trace} {
+	for _, step := range []func() error{c.declare, c.ingest, c.drag, c.torque, c.fit, c.subtract, c.crosscheck, c.trace} {
 		if err := step(); err != nil {
 			if len(positioned.All(err)) > 0 {
 				return nil, nil, err
@@ -47,7 +47,8 @@ type computation struct {
 
 	loaded []loaded
 	curves map[string]*spin.LoadCurve
-	// Step numbers by what they are about.
+	// Step numbers by what they are about; declared is what the job says.
+	declared            int
 	recStep, rotorStep  map[string]int
 	choiceStep, subStep int
 	fitSteps            []int
@@ -216,7 +217,7 @@ func (c *computation) subtract() error {
 	if err != nil {
 		return err
 	}
-	c.subStep, err = c.log.Add("subtract", c.w.Job, subtract.Method, c.w.Options.Subtract, in, out, c.fitSteps, nil, codes(out.Warnings))
+	c.subStep, err = c.log.Add("subtract", c.w.Job, subtract.Method, c.w.Options.Subtract, in, out, append([]int{c.declared}, c.fitSteps...), nil, codes(out.Warnings))
 	if err != nil {
 		return err
 	}
@@ -245,6 +246,10 @@ func (c *computation) crosscheck() error {
 	}
 	c.out.Checks, c.out.Numbers = out.Checks, out.Numbers
 	c.out.Warnings = append(c.out.Warnings, out.Warnings...)
-	_, err = c.log.Add("crosscheck", c.w.Job, crosscheck.Method, c.w.Options.Crosscheck, in, out, append([]int{c.choiceStep, c.subStep}, c.fitSteps...), nil, codes(out.Warnings))
-	return err
+	n, err := c.log.Add("crosscheck", c.w.Job, crosscheck.Method, c.w.Options.Crosscheck, in, out, append([]int{c.declared, c.choiceStep, c.subStep}, c.fitSteps...), nil, codes(out.Warnings))
+	if err != nil {
+		return err
+	}
+	c.log.Steps[n-1].Waived = waived(out.Checks)
+	return nil
 }

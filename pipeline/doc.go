@@ -1,7 +1,8 @@
 // Package pipeline is the order of stages and what lies around them. A job goes
 // through:
 //
-//  1. job.Read: job, bench and parts files to declarations (positioned errors)
+//  1. job.Read: job, bench and parts files to declarations (positioned errors); the log
+//     begins with them and where they stand
 //  2. ingest, a recording at a time, several at once: bytes to samples, segments, runs
 //  3. drag, a rotor at a time: settled speeds to a load curve
 //  4. torque: evidence of each recording, then the choice of lag and sources for the job
@@ -9,7 +10,8 @@
 //  6. subtract: runs to rotors, rotors to parts, one adjustment a job
 //  7. crosscheck: comparisons, and which numbers are fit for release
 //  8. trace: the points that pages draw
-//  9. tables, pages, log and summary written by one Output, each file whole, the log last
+//  9. tables, pages, log and summary written by one Output, each file whole, the log last;
+//     it ends with the tables' hashes
 //
 // Results of parallel work go to numbered slots and are reduced in input order, so
 // that the number of workers changes nothing.

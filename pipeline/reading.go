@@ -46,7 +46,7 @@ func (c *computation) ingest() error {
 			c.out.Refusals = append(c.out.Refusals, unreadable(id, r.fault)...)
 			continue
 		}
-		step, err := c.log.Add("ingest", id, ingest.Method, c.w.Options.Ingest, r.in, r.rec, nil, r.inputs, codes(r.rec.Warnings))
+		step, err := c.log.Add("ingest", id, ingest.Method, c.w.Options.Ingest, r.in, r.rec, []int{c.declared}, r.inputs, codes(r.rec.Warnings))
 		if err != nil {
 			return err
 		}

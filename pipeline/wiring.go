@@ -12,7 +12,10 @@ import (
 
 // Plan turns a job as read into work for the stages.
 func Plan(j *job.Job) Work {
-	w := Work{Job: j.ID, Parts: j.Parts, Options: DefaultOptions()}
+	w := Work{Job: j.ID, Declared: declarations(j), Parts: j.Parts, Options: DefaultOptions()}
+	for _, f := range j.Files {
+		w.Files = append(w.Files, FileDigest{f.File, f.SHA256, f.Size})
+	}
 	w.Options.Drag.Form = j.Options.DragForm
 	if v := j.Options.LoadPriorRel; v != nil {
 		w.Options.Fit.LoadPriorRel = *v

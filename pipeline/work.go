@@ -18,7 +18,10 @@ import (
 type Work struct {
 	Job string
 	// Day on which waivers are judged: that of the latest session, YYYY-MM-DD.
-	Day           string
+	Day string
+	// Files that were read for it, and what they say where; for the log.
+	Files         []FileDigest
+	Declared      Declarations
 	Recordings    []Recording
 	Rotors        []spin.Rotor
 	Parts         []spin.Part

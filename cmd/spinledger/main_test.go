@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -192,11 +193,12 @@ func TestLogByHand(t *testing.T) {
 	if len(steps) != len(results) || len(steps) < 6 {
 		t.Fatalf("%d steps, %d results", len(steps), len(results))
 	}
+	var seen []string
 	for i, line := range steps {
 		var step struct {
-			N      int
-			Output string
-			Inputs []struct{ Name, SHA256 string }
+			N               int
+			Output          string
+			Inputs, Outputs []struct{ Name, SHA256 string }
 		}
 		if err := json.Unmarshal([]byte(line), &step); err != nil {
 			t.Fatal(err)
@@ -204,14 +206,26 @@ func TestLogByHand(t *testing.T) {
 		if got := fmt.Sprintf("%x", sha256.Sum256([]byte(results[i]))); got != step.Output || step.N != i+1 {
 			t.Errorf("line %d: output %s, hash of the result %s", i+1, step.Output, got)
 		}
-		for _, in := range step.Inputs {
-			data, err := os.ReadFile(filepath.Join(root, in.Name))
+		same := func(dir, name, want string) {
+			data, err := os.ReadFile(filepath.Join(dir, name))
 			if err != nil {
 				t.Fatal(err)
 			}
-			if got := fmt.Sprintf("%x", sha256.Sum256(data)); got != in.SHA256 {
-				t.Errorf("%s: logged %s, is %s", in.Name, in.SHA256, got)
+			if got := fmt.Sprintf("%x", sha256.Sum256(data)); got != want {
+				t.Errorf("%s: logged %s, is %s", name, want, got)
 			}
+			seen = append(seen, name)
+		}
+		for _, f := range step.Inputs {
+			same(root, f.Name, f.SHA256)
+		}
+		for _, f := range step.Outputs {
+			same(filepath.Join(out, "mini"), f.Name, f.SHA256)
+		}
+	}
+	for _, want := range []string{"testdata/smallest/mini.yaml", "testdata/smallest/stall.yaml", "testdata/smallest/a.csv.gz", "inertias.parquet", "budget.parquet"} {
+		if !slices.Contains(seen, want) {
+			t.Errorf("%s is nowhere in the log", want)
 		}
 	}
 }

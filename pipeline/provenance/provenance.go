@@ -8,15 +8,21 @@
 // Fields of a step, in order:
 //
 //	n        number from 1, the line in both files
-//	stage    ingest, drag, torque, choose, fit, subtract, crosscheck, trace
+//	stage    declare, ingest, drag, torque, choose, fit, subtract, crosscheck, trace, publish
 //	subject  the recording, rotor or job that the step is about
 //	method   version of the stage's method; changes whenever its numbers can
 //	key      SHA-256 over stage, method, options and input: the description of the work
+//	program  on the first step: version of the program, modules it is linked with, their hashes
 //	options  the stage's options after defaults
 //	from     numbers of the steps whose results entered
 //	inputs   files read: name, sha256 of the bytes parsed, size
+//	outputs  files written of this step alone: name below the job's folder, sha256, size
 //	output   SHA-256 of the result's JSON, line n of results.jsonl without its newline
 //	warnings codes of the warnings the stage gave
+//	waived   failed checks that a waiver covers, "check of subject"
+//
+// The first step, declare, reads job, bench and parts files; its result is what they say
+// and where. The last, publish, rests on all others and writes the tables.
 //
 // No time, host, path outside the tree or platform enters: those stand in
 // machine.json, which nothing hashes.
@@ -36,6 +42,13 @@ type Input struct {
 	Size   int64  `json:"size"`
 }
 
+// Output is one file that was written, its name below the job's folder.
+type Output struct {
+	Name   string `json:"name"`
+	SHA256 string `json:"sha256"`
+	Size   int64  `json:"size"`
+}
+
 // Step is one line of the log.
 type Step struct {
 	N        int             `json:"n"`
@@ -43,11 +56,14 @@ type Step struct {
 	Subject  string          `json:"subject"`
 	Method   string          `json:"method"`
 	Key      string          `json:"key"`
+	Program  *Program        `json:"program,omitempty"`
 	Options  json.RawMessage `json:"options"`
 	From     []int           `json:"from,omitempty"`
 	Inputs   []Input         `json:"inputs,omitempty"`
+	Outputs  []Output        `json:"outputs,omitempty"`
 	Output   string          `json:"output"`
 	Warnings []string        `json:"warnings,omitempty"`
+	Waived   []string        `json:"waived,omitempty"`
 }
 
 // Log collects steps and their results in order.

@@ -151,17 +151,25 @@ func (r *logReader) fields(n int, s Step) {
 		}
 		seen[k] = true
 	}
-	for i, in := range s.Inputs {
-		at := fmt.Sprintf("inputs.%d.", i)
-		if !fs.ValidPath(in.Name) || in.Name == "." {
-			bad(at+"name", strconv.Quote(in.Name), "a path below the root, with /")
-		}
-		if !isDigest(in.SHA256) {
-			bad(at+"sha256", strconv.Quote(in.SHA256), "a SHA-256 in 64 lower-case hexadecimal digits")
-		}
-		if in.Size < 0 {
-			bad(at+"size", strconv.FormatInt(in.Size, 10), "a number of bytes")
-		}
+	for i, f := range s.Inputs {
+		r.file(n, fmt.Sprintf("inputs.%d.", i), f, "a path below the root, with /")
+	}
+	for i, f := range s.Outputs {
+		r.file(n, fmt.Sprintf("outputs.%d.", i), Input(f), "a path below the job's folder, with /")
+	}
+}
+
+// file checks one file that a step read or wrote.
+func (r *logReader) file(n int, at string, f Input, want string) {
+	bad := func(field, got, want string) { r.add(r.steps, n, 0, at+field, got, want) }
+	if !fs.ValidPath(f.Name) || f.Name == "." {
+		bad("name", strconv.Quote(f.Name), want)
+	}
+	if !isDigest(f.SHA256) {
+		bad("sha256", strconv.Quote(f.SHA256), "a SHA-256 in 64 lower-case hexadecimal digits")
+	}
+	if f.Size < 0 {
+		bad("size", strconv.FormatInt(f.Size, 10), "a number of bytes")
 	}
 }
 
