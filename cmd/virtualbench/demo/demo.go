@@ -11,6 +11,8 @@ import (
 	"math/rand/v2"
 	"strings"
 
+	"github.com/klauspost/compress/zstd"
+
 	"spinledger/cmd/virtualbench/rig"
 )
 
@@ -32,6 +34,8 @@ type machine struct {
 	dialect    func(rig.Trace, rig.Motor) rig.Dialect
 	benchText  func(m rig.Motor, cal string) string
 	unit       func(nm float64) string // a reading as the calibration lists it
+	pack       func([]byte) ([]byte, error)
+	ending     string // of a packed file's name
 	slowHz     float64
 }
 
@@ -43,8 +47,8 @@ type prop struct {
 }
 
 // Build makes the catalogue of one seed: every systematic error (torque scale,
-// gravity, arm, masses, disk dimensions and mass, lag) is drawn anew from
-// what the files declare.
+// gravity, arm, masses, disk dimensions and mass, lag, each mounting, a propeller's
+// load exponent and inflow) is drawn anew from what the files and the program's stated ranges declare.
 func Build(seed uint64) (Catalogue, error) {
 	c := Catalogue{Files: map[string][]byte{}, Truth: map[string]float64{}}
 	for i, m := range machines() {
@@ -63,7 +67,6 @@ func declared() rig.Declared {
 	d.Gravity, d.Arm, d.Mass = 2e-5, 5e-4, 3e-4
 	d.LagS = 5e-4
 	d.PartInertia = 0
-	d.PropExponent = [2]float64{}
 	return d
 }
 
@@ -109,21 +112,27 @@ func (c *Catalogue) add(m machine, seed uint64) error {
 	c.Files["jobs/benches/"+m.bench+".yaml"] = []byte(m.benchText(motor, calibration(m, weights)))
 
 	var mount, recs strings.Builder
-	rng := rand.New(rand.NewPCG(seed, 99))
+	rng, mounting := rand.New(rand.NewPCG(seed, 99)), rand.New(rand.NewPCG(seed, 98))
+	mounted := 1.0
 	shot := func(r rotor, name, kind string, plan rig.Plan, hz, supply float64, extra string) error {
 		b := bench
 		b.Clock.SampleHz = hz
-		tr, _, err := rig.Record(b, motor, r.r, plan, rng.Uint64())
+		b.Torque.Scale *= mounted
+		tr, truth, err := rig.Record(b, motor, r.r, plan, rng.Uint64())
 		if err != nil {
 			return err
+		}
+		if id := m.job + "/" + strings.ReplaceAll(r.parts, "/", ".") + "/inertia"; kind == "step" && strings.HasPrefix(r.parts, "prop-") {
+			// What a perfect bench finds in air, mean over the conditions' equal numbers of runs.
+			c.Truth[id+"-in-air"] += (truth.EffectiveInertia() - motor.BellInertia) / float64(len(conditions))
 		}
 		d := m.dialect(tr, motor)
 		text, err := tr.Text(d)
 		if err != nil {
 			return err
 		}
-		path := "testdata/demo/" + m.job + "/" + name + ".csv.gz"
-		if c.Files[path], err = pack(text); err != nil {
+		path := "testdata/demo/" + m.job + "/" + name + ".csv" + m.ending
+		if c.Files[path], err = m.pack(text); err != nil {
 			return err
 		}
 		fmt.Fprintf(&recs, "  %s: {mounting: %s, file: ../%s, kind: %s, supply: %.4g V%s}\n", name, r.name, path, kind, supply, extra)
@@ -131,12 +140,14 @@ func (c *Catalogue) add(m machine, seed uint64) error {
 	}
 	cond := m.class.Conditions()
 	for _, r := range rotors {
+		// What the bench files declare of putting a rotor together.
+		mounted = 1 + remountRel*mounting.NormFloat64()
 		list := ""
 		if r.parts != "" {
 			list = ", parts: [" + r.parts + "]"
 		}
 		fmt.Fprintf(&mount, "  %s: {turns: ccw%s}\n", r.name, list)
-		for k, x := range []struct{ supply, duty float64 }{{1, 0.70}, {0.85, 0.70}, {1, 0.55}} {
+		for k, x := range conditions {
 			q := cond
 			q.Supply.VoltageV = math.Round(cond.Supply.VoltageV*x.supply*10) / 10
 			steps := m.class.NominalSteps(r.r, 3)
@@ -190,7 +201,14 @@ func (c *Catalogue) faulty(m machine, mount, recs, parts string) {
 	c.Files["jobs/faulty/hot-sweep.yaml"] = []byte(j)
 }
 
-func pack(text []byte) ([]byte, error) {
+// conditions of the steps: supply relative to the class's, and throttle.
+var conditions = []struct{ supply, duty float64 }{{1, 0.70}, {0.85, 0.70}, {1, 0.55}}
+
+// remountRel is the standard deviation by which the torque reading changes from
+// mounting to mounting, relative; the benches declare the same.
+const remountRel = 5e-4
+
+func zipped(text []byte) ([]byte, error) {
 	var b bytes.Buffer
 	z, err := gzip.NewWriterLevel(&b, gzip.BestCompression)
 	if err != nil {
@@ -203,6 +221,14 @@ func pack(text []byte) ([]byte, error) {
 		return nil, err
 	}
 	return b.Bytes(), nil
+}
+
+func zstandard(text []byte) ([]byte, error) {
+	z, err := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedBestCompression), zstd.WithEncoderConcurrency(1))
+	if err != nil {
+		return nil, err
+	}
+	return z.EncodeAll(text, nil), nil
 }
 
 // masses spread over the torque that a step reaches, rounded to whole grams.

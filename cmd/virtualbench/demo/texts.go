@@ -15,16 +15,19 @@ func machines() []machine {
 			job: "weir-1104", bench: "loft", class: rig.Class11(), hz: 2000, slowHz: 250, screws: small,
 			props:   []prop{{"prop-3x2/A", "prop-3x2", 76, 1.4, 1, 1, 3}},
 			dialect: commaDialect, benchText: loft, unit: func(nm float64) string { return fmt.Sprintf("%.4f mN·m", 1e3*nm) },
+			pack: zipped, ending: ".gz",
 		},
 		{
 			job: "sluice-4006", bench: "shed", class: rig.Class40(), hz: 1000, slowHz: 250, screws: screws, second: true,
 			props:   []prop{{"prop-13x4/A", "prop-13x4", 330, 18, 1, 1, 2}, {"prop-13x5/A", "prop-13x5", 330, 21, 1.15, 1.12, 2}},
 			dialect: semicolonDialect, benchText: shed, unit: func(nm float64) string { return fmt.Sprintf("%.3f gf", nm/0.1/9.80665*1e3) },
+			pack: zstandard, ending: ".zst",
 		},
 		{
 			job: "penstock-2207", bench: "annex", class: rig.Class22(), hz: 1000, slowHz: 250, screws: screws,
 			props:   []prop{{"prop-5x4/A", "prop-5x4", 127, 4.2, 1, 1, 3}},
-			dialect: tabDialect, benchText: annex, unit: func(nm float64) string { return fmt.Sprintf("%.5f N·m", nm) },
+			dialect: tabDialect, benchText: annex, unit: func(nm float64) string { return fmt.Sprintf("%.1f", countsPerNm*nm+zeroCounts) },
+			pack: zipped, ending: ".gz",
 		},
 	}
 }
@@ -62,11 +65,14 @@ func semicolonDialect(t rig.Trace, m rig.Motor) rig.Dialect {
 	}
 }
 
+// The annex's converter hands out counts; only its calibration makes a torque of them.
+const countsPerNm, zeroCounts = 1e5, 1200
+
 func tabDialect(t rig.Trace, m rig.Motor) rig.Dialect {
 	speed := must(rig.ColumnOf(rig.Speed, "", "rad/s"))
 	return rig.Dialect{
 		Columns: []rig.Column{
-			must(rig.ColumnOf(rig.Time, "", "us")), must(rig.ColumnOf(rig.Torque, "", "N·m")), speed,
+			must(rig.ColumnOf(rig.Time, "", "us")), rig.TorqueCounts("", countsPerNm, zeroCounts), speed,
 			must(rig.ColumnOf(rig.Current, "", "mA")), must(rig.ColumnOf(rig.Voltage, "", "mV")), must(rig.ColumnOf(rig.DutyCommand, "", "%")),
 		},
 		Delimiter: "\t", NoHeader: true,
@@ -123,7 +129,7 @@ logger:
   converter: point
   channels:
     time: {column: 1, unit: us}
-    torque: {column: 2, unit: N·m}
+    torque: {column: 2, unit: count}
     speed: {column: 3, unit: rad/s, reading: mechanical, timing: period}
     current: {column: 4, unit: mA}
     voltage: {column: 5, unit: mV}
