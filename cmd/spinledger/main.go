@@ -46,7 +46,12 @@ says. Local codes and qualified people decide.`,
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(runCommand(disk, stdout, stderr), checkCommand(stdout, stderr))
+	root.AddCommand(
+		runCommand(disk, stdout, stderr),
+		checkCommand(stdout, stderr),
+		triageCommand(stdout),
+		draftCommand(stdout, stderr),
+	)
 	err := root.Execute()
 	var exit *exitError
 	switch {

@@ -2,9 +2,11 @@ package job
 
 import (
 	"fmt"
+	"io/fs"
 	"math"
 	"strings"
 
+	"spinledger/stages/kit/positioned"
 	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
@@ -25,6 +27,26 @@ func (r *reader) readBench(v *value) *bench {
 	if !first {
 		return r.benches[root.file.name]
 	}
+	return r.bench(root)
+}
+
+// ReadBench reads a bench file by itself. Faults are as those of Read.
+func ReadBench(fsys fs.FS, name string) (spin.Bench, error) {
+	r := newReader(fsys, name)
+	data, got, want := readFile(fsys, name)
+	if got != "" {
+		return spin.Bench{}, &positioned.Error{File: name, Got: got, Want: "a bench file: " + want}
+	}
+	root := r.parse(name, BenchFile, data)
+	var out spin.Bench
+	if root != nil {
+		out = r.bench(root).spin
+	}
+	return out, r.errs.Err()
+}
+
+// bench reads the keys of a bench file.
+func (r *reader) bench(root *value) *bench {
 	b := &bench{root: root}
 	b.spin.Name = root.get("bench").str("")
 	for _, file := range keys(r.benches) {
