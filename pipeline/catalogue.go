@@ -147,6 +147,9 @@ func RunJobs(fsys fs.FS, jobs []*job.Job, out *store.Output, opt RunOptions) ([]
 		if err := writeJob(out, f, log); err != nil {
 			return nil, err
 		}
+		if err := writePage(out, j, f, log); err != nil {
+			return nil, err
+		}
 		results[i] = f
 		done += len(j.Recordings)
 		if opt.Progress != nil {

@@ -7,7 +7,6 @@ import (
 
 	"spinledger/stages/kit/balance"
 	"spinledger/stages/kit/figure"
-	"spinledger/stages/kit/numeric"
 	"spinledger/stages/kit/spin"
 )
 
@@ -40,7 +39,7 @@ func apparent(in Input, opt Options) (figure.Figure, bool) {
 	// Far outliers are noise by construction; they would hide what there is to see.
 	low, high := 0.5*j, 1.5*j
 	begin := r.Segments[run.A].ToS
-	spans := []figure.Span{{Name: "rise", Kind: "used", From: 0, To: r.Segments[run.B].FromS - begin}}
+	spans := []figure.Span{{Name: "between plateaus", Kind: "used", From: 0, To: r.Segments[run.B].FromS - begin}}
 	f.Panels = []figure.Panel{
 		quotientPanel("over time, "+run.ID, figure.Axis{Name: "time from the step", Unit: "s"}, one, func(q quotient) float64 { return q.t }, low, high, j, e.U, opt),
 		quotientPanel("over speed, all runs", figure.Axis{Name: "speed", Unit: "rad/s"}, all, func(q quotient) float64 { return q.w }, low, high, j, e.U, opt),
@@ -55,7 +54,7 @@ func apparent(in Input, opt Options) (figure.Figure, bool) {
 			}
 		}
 	}
-	f.See = fmt.Sprintf("Inertia is a constant: full dots should lie flat on the fitted value. Here %d %% of those of all runs are within 10 %% of it (straight lines over %.3g ms; the fit itself uses integrals, not these points). Open dots: acceleration below %.0f %% of its peak, where the quotient is noise; dots off by more than half are not drawn.",
+	f.See = fmt.Sprintf("Inertia is a constant: full dots should lie flat on the fitted value. Here %d %% of those of all runs are within 10 %% of it (means over %.3g ms). Pale dots: acceleration below %.0f %% of its peak, where the quotient is noise; dots off by more than half are not drawn. A wave about the line is the fixture ringing.",
 		percent(inside, shown), 1e3*window, 100*opt.NoiseRel)
 	return f, true
 }
@@ -81,7 +80,7 @@ func quotientPanel(name string, x axis, all []quotient, at func(quotient) float6
 		Low: []float64{j - u, j - u}, High: []float64{j + u, j + u},
 	})
 	for _, noisy := range []bool{true, false} {
-		s := figure.Series{Name: "sample by sample", Mark: figure.Dots, Role: figure.Measured}
+		s := figure.Series{Name: "moment by moment", Mark: figure.Dots, Role: figure.Measured}
 		if noisy {
 			s.Name, s.Role = "noise: little acceleration", figure.Faint
 		}
@@ -104,47 +103,41 @@ func quotientPanel(name string, x axis, all []quotient, at func(quotient) float6
 
 type axis = figure.Axis
 
-// windowShare of the rise is the length over which speed is differentiated, but
-// no less than minWindow samples: shorter is noise, longer smears the curve.
+// The window in which torque, load and acceleration are averaged alike: a share
+// of the rise, but no less than the period of a soft fixture (200 Hz) and a few samples.
 const (
-	windowShare = 0.08
-	minWindow   = 5
+	windowShare = 0.1
+	leastWindow = 0.005 // s
+	leastRows   = 7
 )
 
-// quotients is (T(t+τ) − z − λL(ω))/(dω/dt) along a run's rise and the stretch
-// of plateau after it, zero and load factor those of the run's fit. window is in s.
+// quotients is the balance of one short tapered window after another along a
+// run's rise and the first stretch of plateau after it: mean torque less zero,
+// drift and load, over mean acceleration, zero and load factor those of the
+// run's fit. The window's length is given in s.
 func quotients(in Input, run spin.Run, fit *spin.RunFit, opt Options) (out []quotient, window float64) {
 	r := &in.Recording
 	v := balance.OfRun(r, run)
+	load := balance.Loads(v, in.Curve)
 	a, b := r.Segments[run.A], r.Segments[run.B]
-	half := max(minWindow/2, int(windowShare*run.RiseS/r.StepS/2))
-	window = float64(2*half) * r.StepS
+	window = math.Max(windowShare*run.RiseS, math.Max(leastWindow, leastRows*r.StepS))
 	rise := b.FromS - a.ToS
 	var slopes []float64
-	for i := half; i+half < v.Len(); i++ {
-		t := v.SpeedTimeS[i]
-		if t < a.ToS || t > b.FromS+0.3*rise {
-			continue
-		}
-		lo, hi := i-half, i+half+1
-		slope := numeric.Slope(v.SpeedTimeS[lo:hi], v.SpeedRadPerS[lo:hi])
-		mid := (v.SpeedTimeS[lo] + v.SpeedTimeS[hi-1]) / 2
-		w := balance.Window{From: mid - window/2, To: mid + window/2}
-		torque := v.MeanTorque(w, fit.LagS)
-		if math.IsNaN(torque) || math.IsNaN(slope) || math.IsInf(slope, 0) || slope == 0 {
-			continue
-		}
-		speed := numeric.Mean(v.SpeedRadPerS[lo:hi])
-		net := torque - fit.ZeroNm - fit.DriftNmPerS*(mid-b.FromS) - fit.LoadFactor*in.Curve.At(speed)
-		out = append(out, quotient{t: mid - a.ToS, w: speed, j: net / slope})
-		slopes = append(slopes, slope)
-	}
 	peak := 0.0
-	for _, s := range slopes {
-		peak = math.Max(peak, math.Abs(s))
+	for _, mid := range linspace(a.ToS, math.Min(b.FromS+0.3*rise, b.ToS-window), 2*opt.Points) {
+		w := balance.Window{From: mid - window/2, To: mid + window/2}
+		e := v.Integrate(balance.Test{From: w}, fit.LagS, b.FromS, load)
+		speed := v.MeanSpeed(w)
+		j := (e.Y - fit.ZeroNm - fit.DriftNmPerS*e.Drift - fit.LoadFactor*e.Load) / e.Momentum
+		if math.IsNaN(j) || math.IsInf(j, 0) || math.IsNaN(speed) {
+			continue
+		}
+		out = append(out, quotient{t: mid - a.ToS, w: speed, j: j})
+		slopes = append(slopes, math.Abs(e.Momentum))
+		peak = math.Max(peak, math.Abs(e.Momentum))
 	}
 	for i := range out {
-		out[i].noise = math.Abs(slopes[i]) < opt.NoiseRel*peak
+		out[i].noise = slopes[i] < opt.NoiseRel*peak
 	}
 	return out, window
 }

@@ -127,27 +127,29 @@ func basisName(basis string) string {
 }
 
 // roles in the order in which rotors of one plane get them.
-var roles = []string{figure.Measured, figure.Second, figure.Third, figure.Fourth}
+var roles = []string{figure.Measured, figure.Second, figure.Third, figure.Fourth, figure.Fifth, figure.Sixth}
 
-// planes are torque over speed at each sweep's duty and supply; without a
-// sweep, at the condition of the first step.
+// planes are torque over speed at each sweep's duty and supply; where no step
+// has a sweep's condition, at that of the first step too.
 func planes(in JobInput) []figure.Figure {
 	var out []figure.Figure
+	steps := false
 	for i := range in.Choice.Sweeps {
 		s := &in.Choice.Sweeps[i]
 		out = append(out, plane(in, s.Evidence.Duty, s.Evidence.SupplyV, s))
+		steps = steps || s.Cold.Usable
 	}
-	if len(out) > 0 {
+	if steps {
 		return out
 	}
 	for _, e := range in.Evidence {
 		for _, r := range e.Runs {
 			if len(r.Bins) > 0 {
-				return []figure.Figure{plane(in, r.Duty, r.SupplyV, nil)}
+				return append(out, plane(in, r.Duty, r.SupplyV, nil))
 			}
 		}
 	}
-	return nil
+	return out
 }
 
 // sameDuty and sameSupplyRel: what the torque stage calls one condition.
@@ -173,7 +175,7 @@ func plane(in JobInput, duty, supply float64, sweep *spin.SweepResult) figure.Fi
 				if !same(r.Duty, r.SupplyV, duty, supply) || len(r.Bins) == 0 {
 					continue
 				}
-				p.Series = append(p.Series, bins("step, "+short(b.ID), figure.Line, roles[n%len(roles)], r.Bins))
+				p.Series = append(p.Series, bins("step, "+short(b.ID), figure.Dots, roles[n%len(roles)], r.Bins))
 			}
 		}
 		if len(p.Series) > 0 && p.Series[len(p.Series)-1].Name == "step, "+short(b.ID) {
@@ -298,7 +300,8 @@ func runs(in JobInput, r spin.RotorInertia) figure.Figure {
 		if x.Excluded != "" {
 			s = &aside
 		}
-		if x.Chosen {
+		// A run-down is a second opinion; the mean rests on steps.
+		if x.Chosen && x.Kind == spin.Step {
 			s.X, s.Y, s.Labels = append(s.X, at), append(s.Y, j), append(s.Labels, x.Run)
 			s.Low, s.High = append(s.Low, j-2*x.RandomU), append(s.High, j+2*x.RandomU)
 		}

@@ -112,7 +112,7 @@ func disk(in JobInput, p spin.Part) (figure.Figure, bool) {
 		s.Low, s.High = append(s.Low, v.Mean-u), append(s.High, v.Mean+u)
 		rows = append(rows, name)
 	}
-	add("by its geometry", *p.InertiaKgM2)
+	add("by its drawing", *p.InertiaKgM2)
 	var direct *uncertain.Value
 	for i := range in.Numbers {
 		n := &in.Numbers[i]
@@ -122,10 +122,10 @@ func disk(in JobInput, p spin.Part) (figure.Figure, bool) {
 		switch n.Quantity {
 		case spin.InertiaDirect:
 			direct = &n.Value
-			add("measured, by weights", n.Value)
+			add("by the weights", n.Value)
 		case spin.Inertia:
 			if n.Scale == spin.ScaleBoth {
-				add("adjusted, both", n.Value)
+				add("adjusted", n.Value)
 			}
 		}
 	}
@@ -133,7 +133,7 @@ func disk(in JobInput, p spin.Part) (figure.Figure, bool) {
 		return f, false
 	}
 	d := direct.Div(*p.InertiaKgM2)
-	f.See = fmt.Sprintf("Measured on the weights' scale the disk has %+.2g %% ± %.2g %% of what its drawing says: the bars should overlap. The drawing is to scale, from the declared dimensions.",
+	f.See = fmt.Sprintf("Measured on the weights' scale the disk differs from its drawing by %+.2g %% ± %.2g %%; the bars should overlap. The drawing is to scale, from the declared dimensions.",
 		100*(d.Mean-1), 100*d.Expanded().U)
 	f.Panels = []figure.Panel{{Name: p.ID, X: figure.Axis{Name: "inertia", Unit: "kg·m²"}, Y: figure.Axis{Name: "from", Rows: rows}, Series: []figure.Series{s}}}
 	return f, true

@@ -44,6 +44,8 @@ const (
 	Second   = "second"
 	Third    = "third"
 	Fourth   = "fourth"
+	Fifth    = "fifth"
+	Sixth    = "sixth"
 	Fitted   = "fitted"
 	Declared = "declared"
 	Doubt    = "doubt"
