@@ -48,7 +48,7 @@ says. Local codes and qualified people decide.`,
 	root.SetErr(stderr)
 	root.AddCommand(
 		runCommand(disk, stdout, stderr),
-		checkCommand(stdout, stderr),
+		checkCommand(stdout, stderr), auditCommand(stdout, stderr),
 		triageCommand(stdout),
 		draftCommand(stdout, stderr),
 	)
