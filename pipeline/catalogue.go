@@ -24,9 +24,12 @@ import (
 	"spinledger/stages/kit/spin"
 )
 
+// LedgerName is the usual name of the ledger file, which may lie among job files.
+const LedgerName = "ledger.yaml"
+
 // FindJobs lists the job files that a path of the tree means: the file itself,
-// or the .yaml files directly in a folder, sorted. Sub-folders are not entered,
-// so that benches, parts and jobs set aside can lie below.
+// or the .yaml files directly in a folder but for its ledger, sorted. Sub-folders are
+// not entered, so that benches, parts and jobs set aside can lie below.
 func FindJobs(fsys fs.FS, name string) ([]string, error) {
 	name = path.Clean(strings.ReplaceAll(name, `\`, "/"))
 	info, err := fs.Stat(fsys, name)
@@ -42,7 +45,7 @@ func FindJobs(fsys fs.FS, name string) ([]string, error) {
 	}
 	var out []string
 	for _, e := range entries {
-		if ext := path.Ext(e.Name()); !e.IsDir() && (ext == ".yaml" || ext == ".yml") {
+		if ext := path.Ext(e.Name()); !e.IsDir() && (ext == ".yaml" || ext == ".yml") && e.Name() != LedgerName {
 			out = append(out, path.Join(name, e.Name()))
 		}
 	}

@@ -51,6 +51,8 @@ says. Local codes and qualified people decide.`,
 		checkCommand(stdout, stderr), auditCommand(stdout, stderr),
 		triageCommand(stdout),
 		draftCommand(stdout, stderr),
+		releaseCommand(disk, stdout, stderr),
+		withdrawCommand(disk, stdout, stderr),
 	)
 	err := root.Execute()
 	var exit *exitError

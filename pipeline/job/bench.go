@@ -6,7 +6,6 @@ import (
 	"math"
 	"strings"
 
-	"spinledger/stages/kit/positioned"
 	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
@@ -33,9 +32,9 @@ func (r *reader) readBench(v *value) *bench {
 // ReadBench reads a bench file by itself. Faults are as those of Read.
 func ReadBench(fsys fs.FS, name string) (spin.Bench, error) {
 	r := newReader(fsys, name)
-	data, got, want := readFile(fsys, name)
-	if got != "" {
-		return spin.Bench{}, &positioned.Error{File: name, Got: got, Want: "a bench file: " + want}
+	data, err := alone(fsys, name, BenchFile, MaxBytes)
+	if err != nil {
+		return spin.Bench{}, err
 	}
 	root := r.parse(name, BenchFile, data)
 	var out spin.Bench
@@ -241,7 +240,7 @@ func (r *reader) repeatability(b *bench, list *value) {
 func (r *reader) calibration(b *bench, v *value, id string) {
 	c := spin.Calibration{ID: strings.TrimPrefix(id, "bench/"), By: v.get("by").str("")}
 	r.register(id+"/", v)
-	if day := v.name[:min(10, len(v.name))]; !isDate(day) && calForm.re.MatchString(v.name) {
+	if day := v.name[:min(10, len(v.name))]; !IsDate(day) && calForm.re.MatchString(v.name) {
 		v.faultAtKey(quote(v.name), "a day of the calendar", "")
 	}
 	channel := r.calibratedChannel(b, v, &c)

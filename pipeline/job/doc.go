@@ -5,7 +5,7 @@
 // One table of keys (keys.go) drives the parser, the JSON Schemas beside it, KEYS.md and this
 // comment; a test keeps them equal. Order of work: load.go (bytes to a strict YAML tree), walk.go and
 // scalar.go (the tree against the table), bench.go, parts.go, sessions.go, recordings.go, requests.go
-// (what refers to what), where.go (from a key or a source of uncertainty back to its line).
+// (what refers to what), ledger.go (the two files that stand alone), where.go (from a key or a source of uncertainty back to its line).
 //
 // The smallest job:
 //
@@ -351,4 +351,45 @@
 //   - diameter (required): Diameter over the tips.
 //   - blades: Number of blades.
 //   - shrouded (default no): Whether a ring joins the tips; it puts mass where the plausibility bound m·R²/3 does not hold.
+//
+// # Keys of ledger file
+//
+// Which numbers were released, by whom and when. Lines are added at the end, by release and withdraw or by hand, and never changed.
+//
+//   - format (required): Format of the file; 1 is the only one.
+//   - lines: The lines, oldest first.
+//
+// # Keys of ledger line
+//
+// An edition of a number, or the withdrawal of one.
+//
+//   - number (required): Id of the number.
+//   - edition: Edition released: 1 for a number's first line, one more for each that follows.
+//   - withdraws: Edition withdrawn.
+//   - value: Value with its expanded uncertainty and coverage factor, such as 12.340 ± 0.150 g·cm² (k=2.13, dof=15).
+//   - result: SHA-256 of the number's line in the results; its bytes are kept in released/ beside the ledger.
+//   - basis: SHA-256 of what it was computed from: recordings, files, methods, program; kept likewise.
+//   - source: Where a number from before this program was published.
+//   - replaces: Edition that this one replaces: the one before, unless that was withdrawn.
+//   - because: Why: of a withdrawal, or of an edition that replaces another.
+//   - day (required): Day of release or withdrawal.
+//   - by (required): Who answers for it.
+//
+// # Keys of moves file
+//
+// Moves of numbers that a person accepts, for drift. One that accepts nothing is an error.
+//
+//   - format (required): Format of the file; 1 is the only one.
+//   - moves: The moves.
+//
+// # Keys of move
+//
+// A number that may differ from what it is compared with.
+//
+//   - number (required): Id of the number.
+//   - edition: Edition of the ledger that it differs from; a newer edition ends the acceptance.
+//   - up_to: Largest shift accepted, relative to the value compared with.
+//   - gone: yes: the number is no longer computed.
+//   - because (required): The reason.
+//   - by (required): Who answers for it.
 package job

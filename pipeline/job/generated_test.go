@@ -13,7 +13,8 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-var schemaFiles = map[string]string{JobFile: "job.schema.json", BenchFile: "bench.schema.json", PartsFile: "parts.schema.json"}
+var schemaFiles = map[string]string{JobFile: "job.schema.json", BenchFile: "bench.schema.json", PartsFile: "parts.schema.json",
+	LedgerFile: "ledger.schema.json", MovesFile: "moves.schema.json"}
 
 // The schemas, KEYS.md and doc.go are what the table of keys makes them.
 func TestGeneratedFiles(t *testing.T) {
@@ -40,7 +41,10 @@ func TestGeneratedFiles(t *testing.T) {
 // Every key has a doc sentence, every block that is named exists, and every default is
 // what its own type can read.
 func TestTableOfKeys(t *testing.T) {
-	used := map[string]bool{JobFile: true, BenchFile: true, PartsFile: true}
+	used := map[string]bool{}
+	for _, kind := range FileKinds() {
+		used[kind] = true
+	}
 	for _, b := range blocks {
 		if b.Doc == "" {
 			t.Errorf("%s has no doc", b.Name)
@@ -135,7 +139,7 @@ func compile(t *testing.T, kind string) *jsonschema.Schema {
 
 // A general validator finds the good files good by the published schemas.
 func TestSchemaTakesGoodFiles(t *testing.T) {
-	folders := map[string]string{JobFile: "jobs", BenchFile: "benches", PartsFile: "parts"}
+	folders := map[string]string{JobFile: "jobs", BenchFile: "benches", PartsFile: "parts", LedgerFile: "ledgers", MovesFile: "moves"}
 	for _, kind := range FileKinds() {
 		s := compile(t, kind)
 		names, _ := filepath.Glob(filepath.Join(testdata, "good", folders[kind], "*.yaml"))

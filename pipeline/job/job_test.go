@@ -310,8 +310,8 @@ func TestIsDate(t *testing.T) {
 		"2026-03-05": true, "2024-02-29": true, "2000-02-29": true, "2026-02-29": false, "1900-02-29": false, "2024-02-30": false,
 		"2026-04-31": false, "2026-13-01": false, "2026-00-10": false, "2026-01-00": false, "0000-01-01": false, "2026-3-5": false, "05.03.2026": false, "": false,
 	} {
-		if isDate(s) != want {
-			t.Errorf("isDate(%q) is %v", s, !want)
+		if IsDate(s) != want {
+			t.Errorf("IsDate(%q) is %v", s, !want)
 		}
 	}
 }

@@ -1,12 +1,18 @@
 package job
 
-import "spinledger/stages/kit/quantity"
+import (
+	"slices"
 
-// The three kinds of file: the names of their outermost blocks.
+	"spinledger/stages/kit/quantity"
+)
+
+// The kinds of file: the names of their outermost blocks.
 const (
-	JobFile   = "job file"
-	BenchFile = "bench file"
-	PartsFile = "parts file"
+	JobFile    = "job file"
+	BenchFile  = "bench file"
+	PartsFile  = "parts file"
+	LedgerFile = "ledger file"
+	MovesFile  = "moves file"
 )
 
 func dims(d ...quantity.Dimension) []quantity.Dimension { return d }
@@ -15,7 +21,7 @@ var formatKey = Key{Name: "format", Type: Integer, Low: 1, High: 1, Required: tr
 
 // blocks is the one table of keys: it drives the parser, the JSON Schemas, KEYS.md and
 // the package comment. Order is the order of pages and messages.
-var blocks = append(append(jobBlocks(), benchBlocks()...), partsBlocks()...)
+var blocks = slices.Concat(jobBlocks(), benchBlocks(), partsBlocks(), ledgerBlocks())
 
 func jobBlocks() []Block {
 	return []Block{

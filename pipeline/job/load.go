@@ -61,8 +61,8 @@ func digest(name string, data []byte) Digest {
 	return Digest{File: name, SHA256: hex.EncodeToString(sum[:]), Size: int64(len(data))}
 }
 
-// readFile reads a whole file within MaxBytes; the fault is text for a message, empty when all is well.
-func readFile(fsys fs.FS, name string) (data []byte, got, want string) {
+// readFile reads a whole file of at most so many bytes; the fault is text for a message, empty when all is well.
+func readFile(fsys fs.FS, name string, most int64) (data []byte, got, want string) {
 	if !fs.ValidPath(name) {
 		return nil, quote(name), "a path below the root folder, with / between names"
 	}
@@ -77,12 +77,12 @@ func readFile(fsys fs.FS, name string) (data []byte, got, want string) {
 	if info, err := h.Stat(); err != nil || info.IsDir() {
 		return nil, quote(name) + ", a folder", "a file"
 	}
-	data, err = io.ReadAll(io.LimitReader(h, MaxBytes+1))
+	data, err = io.ReadAll(io.LimitReader(h, most+1))
 	switch {
 	case err != nil:
 		return nil, quote(name), "a file that can be read: " + reason(err)
-	case len(data) > MaxBytes:
-		return nil, fmt.Sprintf("more than %d bytes", MaxBytes), "a smaller file"
+	case int64(len(data)) > most:
+		return nil, fmt.Sprintf("more than %d bytes", most), "a smaller file"
 	}
 	return data, "", ""
 }

@@ -11,7 +11,7 @@ import (
 // KEYS.md of this folder.
 func Manual() []byte {
 	var b strings.Builder
-	b.WriteString(`# Keys of job, bench and parts files
+	b.WriteString(`# Keys of job, bench, parts, ledger and moves files
 
 Made from the table of keys in keys.go; a test keeps the two equal. Files are YAML, read strictly: unknown
 and repeated keys, empty values, anchors, tags, merge keys and second documents are errors. File names are relative
@@ -124,7 +124,7 @@ func packageComment() []byte {
 // One table of keys (keys.go) drives the parser, the JSON Schemas beside it, KEYS.md and this
 // comment; a test keeps them equal. Order of work: load.go (bytes to a strict YAML tree), walk.go and
 // scalar.go (the tree against the table), bench.go, parts.go, sessions.go, recordings.go, requests.go
-// (what refers to what), where.go (from a key or a source of uncertainty back to its line).
+// (what refers to what), ledger.go (the two files that stand alone), where.go (from a key or a source of uncertainty back to its line).
 //
 // The smallest job:
 //

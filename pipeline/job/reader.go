@@ -47,7 +47,7 @@ func newReader(fsys fs.FS, name string) *reader {
 
 // read reads the job file and all that it names.
 func (r *reader) read() {
-	data, got, want := readFile(r.fsys, r.job.File)
+	data, got, want := readFile(r.fsys, r.job.File, MaxBytes)
 	if got != "" {
 		hint := ""
 		if near := nearFile(r.fsys, path.Clean(r.job.File)); near != "" && want == "a file that exists" {
@@ -91,7 +91,7 @@ func (r *reader) open(v *value, kind string) (root *value, first bool) {
 	if root, ok := r.loaded[name]; ok {
 		return root, false
 	}
-	data, got, want := readFile(r.fsys, name)
+	data, got, want := readFile(r.fsys, name, MaxBytes)
 	if got != "" {
 		if want == "a file that exists" {
 			want = "a " + kind + " that exists (looked for " + name + ")"

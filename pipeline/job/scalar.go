@@ -62,7 +62,7 @@ func (f *file) word(v *value) {
 	case Name, Names:
 		ok, hint = k.Form.re.MatchString(v.text), lower(v.text, k.Form)
 	case Date:
-		ok = isDate(v.text)
+		ok = IsDate(v.text)
 	case Hash:
 		ok = hashForm.MatchString(v.text)
 		if lower := strings.ToLower(v.text); !ok && hashForm.MatchString(lower) {
@@ -310,8 +310,8 @@ func (f *file) averaging(v *value) bool {
 	return q.Value > 0 && q.U == 0
 }
 
-// isDate tells whether s is a day of the calendar as ISO 8601 writes it.
-func isDate(s string) bool {
+// IsDate tells whether s is a day of the calendar as ISO 8601 writes it.
+func IsDate(s string) bool {
 	if !dateForm.MatchString(s) {
 		return false
 	}

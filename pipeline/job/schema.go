@@ -10,8 +10,8 @@ import (
 	"spinledger/stages/kit/quantity"
 )
 
-// FileKinds lists the kinds of file that a user writes.
-func FileKinds() []string { return []string{JobFile, BenchFile, PartsFile} }
+// FileKinds lists the kinds of file that a user writes or commits.
+func FileKinds() []string { return []string{JobFile, BenchFile, PartsFile, LedgerFile, MovesFile} }
 
 // Schema is the JSON Schema (draft 2020-12) of one kind of file, made from the table of
 // keys. An editor that knows it completes keys and marks most slips; what it cannot

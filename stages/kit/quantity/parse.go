@@ -27,6 +27,8 @@ type Parsed struct {
 	Kind  Kind
 	// DoF behind U; 0: infinitely many.
 	DoF float64
+	// K is the coverage factor of an Expanded uncertainty, 0 otherwise.
+	K float64
 	// Number as written, in Unit.
 	Number float64
 	Unit   Unit
@@ -199,7 +201,7 @@ func (p *Parsed) settle(s *scanner, c coverage, spread float64, spreadAt int) er
 	case c.k > 0 && c.limits:
 		return s.fault(c.at, fmt.Sprintf("%q", c.text), "either k or limits")
 	case c.k > 0:
-		p.Kind, p.U = Expanded, spread/c.k
+		p.Kind, p.U, p.K = Expanded, spread/c.k, c.k
 	case c.limits:
 		p.Kind, p.U = Limits, spread/math.Sqrt(3)
 	default:

@@ -1,0 +1,238 @@
+package ledger
+
+import (
+	"bytes"
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"io/fs"
+	"path"
+	"slices"
+	"strings"
+
+	"spinledger/pipeline/provenance"
+	"spinledger/pipeline/store"
+	"spinledger/stages/kit/positioned"
+	"spinledger/stages/kit/spin"
+)
+
+// Basis is what a number was computed from.
+type Basis struct {
+	Job string `json:"job"`
+	// Recordings and Files (job, bench and parts files) that the job read, by name.
+	Recordings []provenance.Input `json:"recordings"`
+	Files      []provenance.Input `json:"files"`
+	// Methods of the stages, each once, sorted.
+	Methods []string `json:"methods"`
+	// Program is the version of the program, empty where the log does not say.
+	Program string `json:"program,omitempty"`
+}
+
+// Result is one number as an output folder holds it.
+type Result struct {
+	Number spin.Number
+	// JSON is the number's text within the results; its SHA-256 names the result.
+	JSON  []byte
+	Basis Basis
+	// Against are failed checks of the whole catalogue that name the number.
+	Against []string
+}
+
+// Digest is the SHA-256 of the number's text in the results.
+func (r Result) Digest() string { return digest(r.JSON) }
+
+func digest(b []byte) string {
+	s := sha256.Sum256(b)
+	return hex.EncodeToString(s[:])
+}
+
+// Output is what an output folder or an archive holds: numbers by id.
+type Output struct {
+	Results []Result
+	byID    map[string]int
+}
+
+// Find is the result of a number.
+func (o *Output) Find(number string) (Result, bool) {
+	i, ok := o.byID[number]
+	if !ok {
+		return Result{}, false
+	}
+	return o.Results[i], true
+}
+
+// Jobs whose numbers the output holds, sorted.
+func (o *Output) Jobs() []string {
+	var out []string
+	for _, r := range o.Results {
+		out = append(out, r.Basis.Job)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// logBytes bounds a job's log and results.
+const logBytes = 1 << 30
+
+// ReadOutput reads the numbers of all jobs whose logs lie in fsys, at most a few folders
+// deep. Every log is checked against its own digests. name is for messages.
+func ReadOutput(fsys fs.FS, name string) (*Output, error) {
+	o := &Output{byID: map[string]int{}}
+	var faults positioned.List
+	err := fs.WalkDir(fsys, ".", func(p string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && (d.Name() == "samples" || strings.Count(p, "/") > 4) {
+			return fs.SkipDir
+		}
+		if d.IsDir() || d.Name() != provenance.StepsFile {
+			return nil
+		}
+		err = o.job(fsys, path.Dir(p), name)
+		all := positioned.All(err)
+		for _, e := range all {
+			faults.Add(e)
+		}
+		if len(all) == 0 {
+			return err
+		}
+		return nil
+	})
+	if err == nil {
+		err = faults.Err()
+	}
+	if err != nil {
+		return nil, err
+	}
+	if len(o.Results) == 0 {
+		return nil, &positioned.Error{File: name, Got: "no log of a job in it", Want: "the output folder of a run, or an archive of one"}
+	}
+	slices.SortStableFunc(o.Results, func(a, b Result) int { return cmp.Compare(a.Number.ID, b.Number.ID) })
+	for i, r := range o.Results {
+		if _, twice := o.byID[r.Number.ID]; twice {
+			return nil, &positioned.Error{File: name, Got: "the number " + r.Number.ID + " in two logs", Want: "each number once"}
+		}
+		o.byID[r.Number.ID] = i
+	}
+	return o, nil
+}
+
+// job reads one log.
+func (o *Output) job(fsys fs.FS, dir, name string) error {
+	at := func(file string) string { return path.Join(dir, file) }
+	steps, _, err := store.ReadFile(fsys, at(provenance.StepsFile), logBytes)
+	if err != nil {
+		return err
+	}
+	results, _, err := store.ReadFile(fsys, at(provenance.ResultsFile), logBytes)
+	if err != nil {
+		return err
+	}
+	log, err := provenance.Read(path.Join(name, at(provenance.StepsFile)), steps, path.Join(name, at(provenance.ResultsFile)), results)
+	if err != nil {
+		return err
+	}
+	basis := BasisOf(log, path.Base(dir))
+	// A later step's number replaces an earlier one's: cross-checks add the release state.
+	last := map[string]json.RawMessage{}
+	for _, line := range log.Results {
+		if !bytes.Contains(line, []byte(`"numbers":[`)) {
+			continue
+		}
+		var with struct {
+			Numbers []json.RawMessage `json:"numbers"`
+		}
+		if json.Unmarshal(line, &with) != nil {
+			continue
+		}
+		for _, raw := range with.Numbers {
+			var n struct {
+				ID       string `json:"id"`
+				Quantity string `json:"quantity"`
+			}
+			if json.Unmarshal(raw, &n) == nil && n.ID != "" && n.Quantity != "" {
+				last[n.ID] = raw
+			}
+		}
+	}
+	for _, raw := range last {
+		r := Result{JSON: raw, Basis: basis}
+		if err := json.Unmarshal(raw, &r.Number); err != nil {
+			return &positioned.Error{File: path.Join(name, at(provenance.ResultsFile)), Got: "no number: " + err.Error(), Want: "numbers as this program writes them"}
+		}
+		o.Results = append(o.Results, r)
+	}
+	return nil
+}
+
+// BasisOf is what a log says that its numbers were computed from. Inputs of the ingest
+// steps are recordings, those of other steps the files that a user wrote.
+func BasisOf(log *provenance.Log, jobID string) Basis {
+	b := Basis{Job: jobID, Recordings: []provenance.Input{}, Files: []provenance.Input{}}
+	for _, s := range log.Steps {
+		if s.Program != nil {
+			b.Program = s.Program.Version
+		}
+		if s.Stage == "ingest" {
+			b.Recordings = append(b.Recordings, s.Inputs...)
+		} else {
+			b.Files = append(b.Files, s.Inputs...)
+		}
+		if s.Stage != "publish" { // writes tables of what is known by then
+			b.Methods = append(b.Methods, s.Method)
+		}
+	}
+	for _, list := range []*[]provenance.Input{&b.Recordings, &b.Files} {
+		slices.SortFunc(*list, func(x, y provenance.Input) int {
+			return cmp.Or(cmp.Compare(x.Name, y.Name), cmp.Compare(x.SHA256, y.SHA256))
+		})
+		*list = slices.Compact(*list)
+	}
+	slices.Sort(b.Methods)
+	b.Methods = slices.Compact(b.Methods)
+	return b
+}
+
+// Verify reads the bytes of all that a result rests on and compares their digests; every
+// file that does not match is a fault.
+func Verify(fsys fs.FS, results []Result) error {
+	var faults positioned.List
+	seen := map[provenance.Input]bool{}
+	for _, r := range results {
+		for _, in := range slices.Concat(r.Basis.Recordings, r.Basis.Files) {
+			if seen[in] {
+				continue
+			}
+			seen[in] = true
+			got, err := store.Hash(fsys, in.Name)
+			if err != nil {
+				for _, e := range positioned.All(err) {
+					faults.Add(e)
+				}
+				continue
+			}
+			if got.SHA256 != in.SHA256 {
+				faults.Add(&positioned.Error{File: in.Name, Got: "a file with SHA-256 " + got.SHA256, Want: in.SHA256 + ", which job " + r.Basis.Job + " was computed from", Hint: "run the job again"})
+			}
+		}
+	}
+	return faults.Err()
+}
+
+// Quantity writes a number as ledgers do: U to four digits, the value to the same place,
+// inertias in g·cm².
+func Quantity(n spin.Number) string {
+	unit, factor := n.Unit, 1.0
+	if unit == "kg·m²" {
+		unit, factor = "g·cm²", 1e-7
+	}
+	e := n.Value.Expanded()
+	value, u := fixed(n.Value.Mean/factor, e.U/factor)
+	dof := ""
+	if e.DoF < 1e6 {
+		dof = ", dof=" + digits(e.DoF, 0)
+	}
+	return value + " ± " + u + " " + unit + " (k=" + digits(e.K, 3) + dof + ")"
+}
