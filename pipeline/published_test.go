@@ -29,9 +29,9 @@ func ramp(seconds, from, to float64) piece {
 	return piece{seconds, func(t float64) (float64, float64) { return from + rate*t, rate }}
 }
 
-// machine is a rotor of inertia j, kg·m², with load k·ω², N·m, that a constant
-// torque t0, N·m, drives.
-type machine struct{ j, k, t0 float64 }
+// machine is a rotor of inertia j, kg·m², with load k·ω² + lin·ω, N·m, that a
+// constant torque t0, N·m, drives; its closed forms hold for lin = 0.
+type machine struct{ j, k, t0, lin float64 }
 
 func (m machine) top() float64 { return math.Sqrt(m.t0 / m.k) }
 func (m machine) tau() float64 { return m.j / math.Sqrt(m.t0*m.k) }
@@ -75,7 +75,7 @@ func noise(i int) float64 {
 }
 
 // text samples the pieces. The torque column is what a reaction sensor reads,
-// gain·(J·dω/dt + k·ω²) + zero, and noise. Numbers are written with all their digits.
+// gain·(J·dω/dt + load) + zero, and noise. Numbers are written with all their digits.
 func (m machine) text(hz, startS, gain, zero float64, pieces ...piece) []byte {
 	var b strings.Builder
 	b.WriteString("time_s,speed_radps,torque_Nm\n")
@@ -86,7 +86,7 @@ func (m machine) text(hz, startS, gain, zero float64, pieces ...piece) []byte {
 		for ; (float64(i)+0.5)/hz < begin+p.seconds; i++ {
 			at := (float64(i) + 0.5) / hz
 			w, rate := p.speed(at - begin)
-			b.WriteString(number(startS+at) + "," + number(w) + "," + number(gain*(m.j*rate+m.k*w*w+grain*noise(i))+zero) + "\n")
+			b.WriteString(number(startS+at) + "," + number(w) + "," + number(gain*(m.j*rate+(m.k*w+m.lin)*w+grain*noise(i))+zero) + "\n")
 		}
 		begin += p.seconds
 	}

@@ -44,6 +44,11 @@ func TestDemoAgainstTruth(t *testing.T) {
 				} `json:"parts"`
 			} `json:"value"`
 		} `json:"numbers"`
+		Checks []struct {
+			Name    string  `json:"name"`
+			Subject string  `json:"subject"`
+			Value   float64 `json:"value"`
+		} `json:"checks"`
 	}
 	if err := json.Unmarshal([]byte(stdout), &found); err != nil {
 		t.Fatal(err)
@@ -56,8 +61,17 @@ func TestDemoAgainstTruth(t *testing.T) {
 	if err := json.Unmarshal(data, &truth); err != nil {
 		t.Fatal(err)
 	}
-	met := 0
+	met, disks := 0, 0
 	for _, j := range found {
+		for _, k := range j.Checks {
+			// 2 % is enough to rank propellers (common practice, no source).
+			if k.Name != "disk-against-weights" && k.Name != "second-disk" {
+				continue
+			}
+			if disks++; math.Abs(k.Value) > 0.02 {
+				t.Errorf("%s of %s is %.2f %% off its geometry", k.Name, k.Subject, 100*k.Value)
+			}
+		}
 		for _, n := range j.Numbers {
 			want, ok := truth[n.ID]
 			if !ok {
@@ -76,6 +90,9 @@ func TestDemoAgainstTruth(t *testing.T) {
 			}
 			met++
 		}
+	}
+	if disks != 4 {
+		t.Errorf("%d disks were compared with their geometry, 4 are declared", disks)
 	}
 	if met != len(truth) {
 		t.Errorf("%d of %d true inertias were met by a number", met, len(truth))
