@@ -78,7 +78,7 @@ func unreadable(id string, err error) []spin.Refusal {
 func (c *computation) read(r *Recording) (in ingest.Input, rec spin.Recording, inputs []provenance.Input, err error) {
 	scale, err := ingest.Calibrate(r.Bench, r.Calibration, r.Declared.Turns)
 	if err != nil {
-		return in, rec, nil, err
+		return in, rec, nil, r.ScaleAt.of(err)
 	}
 	in = ingest.Input{Declared: r.Declared, Bench: r.Bench.Name, Torque: scale}
 	var open []*opened
@@ -114,6 +114,20 @@ func (c *computation) read(r *Recording) (in ingest.Input, rec spin.Recording, i
 	}
 	rec, err = c.scanned(r, in, open)
 	return in, rec, inputs, err
+}
+
+// of puts a place into errors that have no file yet, and keeps a line that they have.
+func (p Position) of(err error) error {
+	e := (*positioned.Error)(nil)
+	if !errors.As(err, &e) || e.File != "" {
+		return err
+	}
+	placed := *e
+	placed.File = p.File
+	if placed.Line == 0 {
+		placed.Line, placed.Col = p.Line, p.Col
+	}
+	return &placed
 }
 
 // scanned runs ingest with the samples written as they pass by.

@@ -46,6 +46,10 @@ func recording(j *job.Job, r job.Recording) Recording {
 	s, _ := j.Session(r.Session)
 	b, _ := j.Bench(s.Bench)
 	out := Recording{Declared: r.Declared, Bench: b, Calibration: s.Calibration, DensityKgM3: density(j.ID, s)}
+	out.ScaleAt = position(j, "bench/"+b.Name+"/torque_scale")
+	if s.Calibration != "" {
+		out.ScaleAt = position(j, "bench/"+s.Calibration)
+	}
 	for _, f := range r.Files {
 		file := File{Path: f.Path, OffsetS: f.OffsetS, Pin: f.SHA256, Where: position(j, f.Key)}
 		if f.PinKey != "" {

@@ -35,6 +35,8 @@ type Recording struct {
 	Declared    spin.Declared
 	Bench       spin.Bench
 	Calibration string
+	// ScaleAt is where the bench file declares the calibration or scale, for errors.
+	ScaleAt Position
 	// DensityKgM3 of the session's air, 0 when not recorded.
 	DensityKgM3 float64
 	Files       []File

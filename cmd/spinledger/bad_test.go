@@ -174,6 +174,24 @@ func TestBadInput(t *testing.T) {
 	}
 }
 
+// TestBadCalibration: dead weights whose readings do not follow them. The message
+// names the line of the bench file.
+func TestBadCalibration(t *testing.T) {
+	dir, job := badFolder(t)
+	put(t, dir, "stall.yaml", strings.Replace(badBench, "torque_scale: 1.000(3) 1\n", `calibrations:
+  2026-03-02:
+    arm: 100.0(1) mm
+    ccw:
+      - {mass: 0 g, reading: 0.01 N·m}
+      - {mass: 20 g, reading: 0.03 N·m}
+      - {mass: 50 g, reading: 0.01 N·m}
+      - {mass: 90 g, reading: 0.02 N·m}
+`, 1))
+	put(t, dir, "bad.yaml", strings.Replace(badJob, "date:", "calibration: 2026-03-02, date:", 1))
+	got := transcript(invoke("run", "--root", dir, "--out", filepath.Join(t.TempDir(), "out"), job))
+	compare(t, root+"/testdata/bad/calibration-scattered.want.txt", got)
+}
+
 func put(t *testing.T, dir, name, data string) {
 	t.Helper()
 	if err := os.WriteFile(filepath.Join(dir, name), []byte(data), 0o644); err != nil {

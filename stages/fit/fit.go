@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/2"
+const Method = "fit/3"
 
 // Input is one recording with what other stages know of it.
 type Input struct {
@@ -200,6 +200,7 @@ func fromSource(in Input, run spin.Run, s spin.TorqueSource, opt Options) (spin.
 			return f, err
 		}
 	}
+	f.JKgM2 = clocked(f.JKgM2, r)
 	if !(f.JKgM2.Mean > 0) || math.IsInf(f.JKgM2.Mean, 0) {
 		return f, fmt.Errorf("the balance gives an inertia of %.4g kg·m²: torque or speed has the wrong sign, or the load curve does not belong to this rotor", f.JKgM2.Mean)
 	}
@@ -242,6 +243,7 @@ func share(f *spin.RunFit, in Input, p *stepProblem, scale uncertain.Value) {
 	}
 	rotor := f.Job + "/rotor:" + f.Rotor
 	j = j.With(uncertain.Part{Source: rotor + "/load-factor", Contribution: p.gainLambda * p.priorLambda})
+	j = crosstalk(j, &in.Recording, p.crosstalkSlope())
 	f.JKgM2 = j.Add(scale.Sub(uncertain.Exact(scale.Mean)).Scale(p.j))
 }
 

@@ -83,11 +83,12 @@ func (o *Output) coast(in Input, run spin.Run, opt Options) {
 	}
 	end := balance.Window{From: down.ToS - 0.08*span, To: down.ToS}
 	load := balance.Loads(v, in.Curve)
-	solve := func(tau float64, load []float64) (j, zero float64) {
+	balanced := func(v *balance.View, tau float64, load []float64) (j, zero float64) {
 		zero = v.MeanTorque(rest, tau)
 		e := v.Integrate(balance.Test{From: start, To: end, Passage: true}, tau, rest.From, load)
 		return (e.Y - e.Load - zero*e.Zero) / e.Momentum, zero
 	}
+	solve := func(tau float64, load []float64) (j, zero float64) { return balanced(v, tau, load) }
 	j, zero := solve(in.Lag.TauS.Mean, load)
 	if !(j > 0) {
 		o.refuse(r, run.ID, "no-fit", fmt.Sprintf("the run-down gives an inertia of %.4g kg·m²", j), 0, 0)
@@ -106,6 +107,11 @@ func (o *Output) coast(in Input, run spin.Run, opt Options) {
 		f.RandomU = math.Hypot(f.RandomU, math.Abs(gap)/math.Sqrt(3)*fall/math.Abs(f.SettledRadPerS-f.IdleRadPerS))
 	}
 	f.JKgM2 = coastParts(in, f, j, load, v, solve, opt)
+	if skew := skewed(r, v, rest, start, f.LagS); skew != nil {
+		slope, _ := balanced(skew, f.LagS, make([]float64, v.Len()))
+		f.JKgM2 = crosstalk(f.JKgM2, r, slope)
+	}
+	f.JKgM2 = clocked(f.JKgM2, r)
 	o.Fits = append(o.Fits, f)
 }
 

@@ -66,7 +66,8 @@ const (
 // bench's declared torque_scale holds; without that too 5 % of
 // bench/<name>/scale-unstated, which lets no check of the scale pass by chance.
 //
-// Errors are *positioned.Error without a file: no such calibration, fewer than three
+// Errors are *positioned.Error without a file, which only the caller knows, and
+// with the line of the first reading where readings are at fault: no such calibration, fewer than three
 // readings, all of one mass, a line without slope.
 func Calibrate(bench spin.Bench, calID string, turns spin.Sense) (TorqueScale, error) {
 	if calID == "" {
@@ -134,7 +135,7 @@ func choose(c *spin.Calibration, turns spin.Sense) ([]spin.Reading, spin.Sense, 
 		own, sense = other, otherSense
 	}
 	if len(own) < fewest {
-		e := &positioned.Error{Field: fmt.Sprintf("calibrations.%s.%s", c.ID, sense), Got: fmt.Sprintf("%d readings", len(own)),
+		e := &positioned.Error{Field: keyOf(c, string(sense)), Got: fmt.Sprintf("%d readings", len(own)),
 			Want: "at least 3: two make a line, the third shows how well (the reading without a weight counts)"}
 		if len(own) > 0 {
 			e.Line = own[0].Line
@@ -144,6 +145,12 @@ func choose(c *spin.Calibration, turns spin.Sense) ([]spin.Reading, spin.Sense, 
 	return own, sense, nil
 }
 
+// keyOf is a key of a calibration as its bench file has it.
+func keyOf(c *spin.Calibration, key string) string {
+	_, day, _ := strings.Cut(c.ID, "/")
+	return "calibrations." + day + "." + key
+}
+
 func (t *TorqueScale) warn(c *spin.Calibration, code, format string, args ...any) {
 	t.Warnings = append(t.Warnings, spin.Warning{Stage: "ingest", Code: code, Subject: c.ID, Text: fmt.Sprintf(format, args...)})
 }
@@ -151,10 +158,10 @@ func (t *TorqueScale) warn(c *spin.Calibration, code, format string, args ...any
 // calibrationLine fits one sense.
 func calibrationLine(b spin.Bench, c *spin.Calibration, readings []spin.Reading, sense spin.Sense) (*TorqueScale, error) {
 	n := len(readings)
-	field := fmt.Sprintf("calibrations.%s.%s", c.ID, sense)
+	field := keyOf(c, string(sense))
 	perKg := b.GravityMps2.Mean * c.ArmM.Mean
 	if !(perKg > 0) {
-		return nil, &positioned.Error{Field: "calibrations." + c.ID + ".arm", Got: "gravity × arm of 0", Want: "both above 0"}
+		return nil, &positioned.Error{Field: keyOf(c, "arm"), Got: "gravity × arm of 0", Want: "both above 0"}
 	}
 	design, y, masses, us := numeric.NewMatrix(n, 2), make([]float64, n), make([]float64, n), make([]float64, n)
 	largest := 0.0

@@ -141,11 +141,11 @@ func TestCalibrateSaysAndRefuses(t *testing.T) {
 	zero := bench(ok, nil)
 	zero.Calibrations[0].ArmM = uncertain.Exact(0)
 	for want, b := range map[string]spin.Bench{
-		`:10: calibrations.loft/2026-03-02.ccw: got 2 readings; want at least 3: two make a line, the third shows how well (the reading without a weight counts)`: bench(ok[:2], nil),
-		`calibrations.loft/2026-03-02.cw: got 0 readings; want at least 3: two make a line, the third shows how well (the reading without a weight counts)`:       bench(nil, nil),
-		`:10: calibrations.loft/2026-03-02.ccw: got readings of one mass only; want different masses`:                                                             bench(weights(0.1, 9.81, 0, 1000, []float64{0.1, 0.1, 0.1}, none), nil),
-		`:10: calibrations.loft/2026-03-02.ccw: got a slope of 0 ± 0 per N·m; want readings that follow the weights`:                                              bench(weights(0.1, 9.81, 0, 0, masses, none), nil),
-		`calibrations.loft/2026-03-02.arm: got gravity × arm of 0; want both above 0`:                                                                             zero,
+		`:10: calibrations.2026-03-02.ccw: got 2 readings; want at least 3: two make a line, the third shows how well (the reading without a weight counts)`: bench(ok[:2], nil),
+		`calibrations.2026-03-02.cw: got 0 readings; want at least 3: two make a line, the third shows how well (the reading without a weight counts)`:       bench(nil, nil),
+		`:10: calibrations.2026-03-02.ccw: got readings of one mass only; want different masses`:                                                             bench(weights(0.1, 9.81, 0, 1000, []float64{0.1, 0.1, 0.1}, none), nil),
+		`:10: calibrations.2026-03-02.ccw: got a slope of 0 ± 0 per N·m; want readings that follow the weights`:                                              bench(weights(0.1, 9.81, 0, 0, masses, none), nil),
+		`calibrations.2026-03-02.arm: got gravity × arm of 0; want both above 0`:                                                                             zero,
 	} {
 		_, err := Calibrate(b, "2026-03-02", spin.CCW)
 		if err == nil || err.Error() != want {

@@ -432,6 +432,10 @@ func TestCrosstalkExcludeAndCut(t *testing.T) {
 	plain := mustRun(t, input(t, text(rows)))
 	rec := mustRun(t, in)
 	near(t, "crosstalk", plain.Samples.TorqueNm[50]-rec.Samples.TorqueNm[50], 0.001*0.980665, 1e-12)
+	// What is not known of it goes on to the fit, as does the clock's rate.
+	if rec.CrosstalkM == nil || rec.CrosstalkM.Std() != 1e-4 || plain.CrosstalkM != nil || rec.ClockRate.Mean != 1 {
+		t.Errorf("crosstalk %v and %v, clock %v", rec.CrosstalkM, plain.CrosstalkM, rec.ClockRate)
+	}
 
 	in = input(t, text(rows))
 	in.Declared.Exclude = []spin.Exclusion{{Run: "rec#1", Reason: "controller cut out"}, {Run: "rec#9", Reason: "typo"}}

@@ -17,6 +17,7 @@ import (
 func (r *run) torque(m *merged) {
 	k := m.primary.channel("torque")
 	logger := &m.primary.file.Logger
+	r.rec.ClockRate = logger.ClockRate
 	r.rec.Converter, r.rec.MeanS = logger.Converter, logger.MeanS
 	if r.rec.Converter == "" {
 		r.rec.Converter = "unknown"
@@ -44,6 +45,9 @@ func (r *run) torque(m *merged) {
 		if thrust == nil && len(r.in.Declared.Rotor.Parts) > 0 {
 			r.warn("crosstalk", "the bench shows %.3g N·m of torque per newton of thrust, but thrust was not recorded: it is not corrected", crosstalk)
 		}
+	}
+	if thrust != nil {
+		r.rec.CrosstalkM = r.in.Torque.CrosstalkM
 	}
 	for i := range x {
 		v := float64(gain * x[i])

@@ -103,7 +103,7 @@ type View struct {
 	SpeedRadPerS         []float64
 	TorqueNm             []float64
 	CurrentA, Duty       []float64
-	VoltageV             []float64
+	VoltageV, ThrustN    []float64
 }
 
 // maxPeriodS bounds the period by which a speed is dated back: a slower edge
@@ -120,7 +120,7 @@ func NewView(s *series.Samples, from, to int, edges float64) *View {
 	for _, c := range []struct {
 		have []float64
 		to   *[]float64
-	}{{s.TorqueNm, &v.TorqueNm}, {s.CurrentA, &v.CurrentA}, {s.Duty, &v.Duty}, {s.VoltageV, &v.VoltageV}} {
+	}{{s.TorqueNm, &v.TorqueNm}, {s.CurrentA, &v.CurrentA}, {s.Duty, &v.Duty}, {s.VoltageV, &v.VoltageV}, {s.ThrustN, &v.ThrustN}} {
 		if c.have != nil {
 			*c.to = c.have[from:to]
 		}
@@ -171,6 +171,11 @@ func (v *View) MeanSpeed(w Window) float64 {
 // MeanTorque is the window-weighted mean torque, read τ later.
 func (v *View) MeanTorque(w Window, tau float64) float64 {
 	return weighted(v.TimeS, v.DtS, v.TorqueNm, Window{w.From + tau, w.To + tau})
+}
+
+// MeanThrust is the window-weighted mean thrust, read τ later.
+func (v *View) MeanThrust(w Window, tau float64) float64 {
+	return weighted(v.TimeS, v.DtS, v.ThrustN, Window{w.From + tau, w.To + tau})
 }
 
 func weighted(t, dt, x []float64, w Window) float64 {

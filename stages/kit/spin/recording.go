@@ -130,11 +130,15 @@ type Recording struct {
 	HeldS float64 `json:"held_s,omitempty"`
 	// TorqueScale is 1 ± u: what the calibration leaves unknown of the scale.
 	TorqueScale uncertain.Value `json:"torque_scale"`
-	Segments    []Segment       `json:"segments"`
-	Plateaus    []Plateau       `json:"plateaus"`
-	Runs        []Run           `json:"runs"`
-	Warnings    []Warning       `json:"warnings,omitempty"`
-	Refusals    []Refusal       `json:"refusals,omitempty"`
+	// ClockRate of the torque's logger, true seconds per stamped second, as applied.
+	ClockRate uncertain.Value `json:"clock_rate"`
+	// CrosstalkM is the torque shown per thrust that was taken out, N·m/N; nil where none was.
+	CrosstalkM *uncertain.Value `json:"crosstalk_m,omitempty"`
+	Segments   []Segment        `json:"segments"`
+	Plateaus   []Plateau        `json:"plateaus"`
+	Runs       []Run            `json:"runs"`
+	Warnings   []Warning        `json:"warnings,omitempty"`
+	Refusals   []Refusal        `json:"refusals,omitempty"`
 
 	// Samples is not part of any key or log: Digest stands for it.
 	Samples *series.Samples `json:"-"`
