@@ -137,9 +137,9 @@ func RunJobs(fsys fs.FS, jobs []*job.Job, out *store.Output, opt RunOptions) ([]
 	}
 	results := make([]*Findings, len(jobs))
 	for i, j := range jobs {
-		sink := func(_, file string, fill func(io.Writer) error) error {
-			_, err := out.Write(j.ID+"/samples/"+file+".parquet", fill)
-			return err
+		sink := func(name string, fill func(io.Writer) error) (provenance.Output, error) {
+			d, err := out.Write(j.ID+"/"+name, fill)
+			return provenance.Output{Name: name, SHA256: d.SHA256, Size: d.Size}, err
 		}
 		f, log, err := Compute(fsys, Plan(j), opt.Workers, sink)
 		if err != nil {

@@ -1,13 +1,14 @@
 package pipeline
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"slices"
-	"sync"
 
 	"spinledger/pipeline/provenance"
+	"spinledger/pipeline/store"
 	"spinledger/stages/crosscheck"
 	"spinledger/stages/drag"
 	"spinledger/stages/fit"
@@ -17,15 +18,56 @@ import (
 	"spinledger/stages/torque"
 )
 
-// SampleSink is told where to write a recording's samples as they pass by; nil
-// to write none. It is called from several goroutines.
-type SampleSink func(recording, file string, fill func(io.Writer) error) error
+// SampleSink is told where to write a recording's samples as they pass by, and
+// says what was written; nil to write none. The name is a path below the job's folder.
+// It is called from several goroutines.
+type SampleSink func(name string, fill func(io.Writer) error) (provenance.Output, error)
 
-// Compute runs one job. workers bounds how many recordings are read at once.
-// What cannot be read of a recording becomes a refusal; the error is for what
-// stops the whole job.
+// Compute runs one job without memory of earlier runs. workers bounds how many
+// recordings are read at once. What cannot be read of a recording becomes a refusal;
+// the error is for what stops the whole job.
 func Compute(fsys fs.FS, w Work, workers int, sink SampleSink) (*Findings, *provenance.Log, error) {
-	c := &computation{fsys: fsys, w: w, workers: max(1, workers), sink: sink, log: &provenance.Log{}, out: &Findings{Job: w.Job}}
+	return compute(fsys, w, resources{gate: newGate(workers), held: newSampleSet(defaultSampleBytes)}, surroundings{sink: sink})
+}
+
+// resources are what the jobs of one run share.
+type resources struct {
+	// gate is passed by everything that takes a processor or a recording's memory.
+	gate gate
+	// held are samples kept between stages.
+	held *sampleSet
+}
+
+// surroundings are what a job finds around it; all of them may be nil.
+type surroundings struct {
+	past *provenance.Past
+	// hash is the digest of a file below the root, which may be remembered.
+	hash func(name string) (store.Digest, error)
+	// has is true where the file of that name and digest stands in the job's folder.
+	has  func(provenance.Output) bool
+	sink SampleSink
+}
+
+// compute runs one job. A doubt about what is remembered is answered by computing without memory.
+func compute(fsys fs.FS, w Work, res resources, s surroundings) (*Findings, *provenance.Log, error) {
+	f, log, err := attempt(fsys, w, res, s)
+	if errors.Is(err, errDoubt) {
+		f, log, err = attempt(fsys, w, res, surroundings{sink: s.sink})
+	}
+	return f, log, err
+}
+
+func attempt(fsys fs.FS, w Work, res resources, s surroundings) (*Findings, *provenance.Log, error) {
+	remembers := s.hash != nil
+	if !remembers {
+		s.hash = func(name string) (store.Digest, error) { return store.Hash(fsys, name) }
+	}
+	c := &computation{fsys: fsys, w: w, res: res, around: s, remembers: remembers, log: &provenance.Log{}, out: &Findings{Job: w.Job}}
+	defer func() {
+		for i := range w.Recordings {
+			res.held.drop(w.Recordings[i].Declared.ID())
+		}
+	}()
 	for _, step := range []func() error{c.declare, c.ingest, c.drag, c.torque, c.fit, c.subtract, c.crosscheck, c.trace} {
 		if err := step(); err != nil {
 			if len(positioned.All(err)) > 0 {
@@ -38,12 +80,14 @@ func Compute(fsys fs.FS, w Work, workers int, sink SampleSink) (*Findings, *prov
 }
 
 type computation struct {
-	fsys    fs.FS
-	w       Work
-	workers int
-	sink    SampleSink
-	log     *provenance.Log
-	out     *Findings
+	fsys   fs.FS
+	w      Work
+	res    resources
+	around surroundings
+	// remembers is true where digests of files may be remembered ones.
+	remembers bool
+	log       *provenance.Log
+	out       *Findings
 
 	loaded []loaded
 	curves map[string]*spin.LoadCurve
@@ -54,37 +98,12 @@ type computation struct {
 	fitSteps            []int
 }
 
-// loaded is one recording that could be read.
+// loaded is one recording that could be read, without its samples.
 type loaded struct {
-	rec     spin.Recording
-	density float64
-}
-
-// each calls f for 0 ≤ i < n on the job's workers and returns the error of the lowest i.
-func each(n, workers int, f func(i int) error) error {
-	errs := make([]error, n)
-	var wg sync.WaitGroup
-	next := make(chan int)
-	for range min(workers, n) {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for i := range next {
-				errs[i] = f(i)
-			}
-		}()
-	}
-	for i := range n {
-		next <- i
-	}
-	close(next)
-	wg.Wait()
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	described
+	rec spin.Recording
+	// step of the log that holds what ingest found.
+	step int
 }
 
 func codes(w []spin.Warning) []string {
@@ -106,22 +125,21 @@ func (c *computation) drag() error {
 				continue
 			}
 			in.Sets = append(in.Sets, drag.Set{
-				Recording: l.rec.Declared.ID(), Kind: l.rec.Declared.Kind, Plateaus: l.rec.Plateaus, DensityKgM3: l.density,
+				Recording: l.rec.Declared.ID(), Kind: l.rec.Declared.Kind, Plateaus: l.rec.Plateaus, DensityKgM3: l.work.DensityKgM3,
 			})
 			from = append(from, c.recStep[l.rec.Declared.ID()])
 		}
 		if len(in.Sets) == 0 {
 			continue
 		}
-		out, err := drag.Run(in, c.w.Options.Drag)
+		d, err := do(c.around.past, "drag", c.w.Job+"/rotor:"+rotor.ID, drag.Method, c.w.Options.Drag, in, func() (drag.Output, error) {
+			return drag.Run(in, c.w.Options.Drag)
+		})
 		if err != nil {
 			return err
 		}
-		n, err := c.log.Add("drag", c.w.Job+"/rotor:"+rotor.ID, drag.Method, c.w.Options.Drag, in, out, from, nil, codes(out.Warnings))
-		if err != nil {
-			return err
-		}
-		c.rotorStep[rotor.ID] = n
+		out := d.out
+		c.rotorStep[rotor.ID] = d.add(c.log, from, codes(out.Warnings))
 		c.out.Refusals = append(c.out.Refusals, out.Refusals...)
 		c.out.Warnings = append(c.out.Warnings, out.Warnings...)
 		if out.Curve != nil {
@@ -143,42 +161,49 @@ func (c *computation) stepsOf(rec *spin.Recording) []int {
 
 // torque examines every recording and chooses sources for the job.
 func (c *computation) torque() error {
-	evidence := make([]spin.Evidence, len(c.loaded))
-	inputs := make([]torque.Input, len(c.loaded))
-	err := each(len(c.loaded), c.workers, func(i int) error {
-		inputs[i] = torque.Input{Recording: c.loaded[i].rec, Curve: c.curves[c.loaded[i].rec.Declared.Rotor.ID]}
-		var err error
-		evidence[i], err = torque.Examine(inputs[i], c.w.Options.Torque)
+	opt := c.w.Options.Torque
+	all := make([]done[spin.Evidence], len(c.loaded))
+	err := each(len(c.loaded), c.res.gate, func(i int) (err error) {
+		l := &c.loaded[i]
+		in := torque.Input{Recording: l.rec, Curve: c.curves[l.rec.Declared.Rotor.ID]}
+		all[i], err = do(c.around.past, "torque", l.rec.Declared.ID(), torque.Method, opt, in, func() (spin.Evidence, error) {
+			if in.Recording.Samples, err = c.samples(l); err != nil {
+				return spin.Evidence{}, err
+			}
+			return torque.Examine(in, opt)
+		})
 		return err
 	})
 	if err != nil {
 		return err
 	}
 	var from []int
-	for i := range evidence {
-		n, err := c.log.Add("torque", evidence[i].Recording, torque.Method, c.w.Options.Torque, inputs[i], evidence[i], c.stepsOf(&c.loaded[i].rec), nil, codes(evidence[i].Warnings))
-		if err != nil {
-			return err
-		}
-		from = append(from, n)
+	for i := range all {
+		from = append(from, all[i].add(c.log, c.stepsOf(&c.loaded[i].rec), codes(all[i].out.Warnings)))
+		c.out.Evidence = append(c.out.Evidence, all[i].out)
 	}
-	c.out.Evidence = evidence
-	in := torque.ChooseInput{Job: c.w.Job, Evidence: evidence}
-	c.out.Choice, err = torque.Choose(in, c.w.Options.Torque)
+	in := torque.ChooseInput{Job: c.w.Job, Evidence: c.out.Evidence}
+	choice, err := do(c.around.past, "choose", c.w.Job, torque.Method, opt, in, func() (spin.Choice, error) { return torque.Choose(in, opt) })
 	if err != nil {
 		return err
 	}
-	c.out.Warnings = append(c.out.Warnings, c.out.Choice.Warnings...)
-	c.choiceStep, err = c.log.Add("choose", c.w.Job, torque.Method, c.w.Options.Torque, in, c.out.Choice, from, nil, codes(c.out.Choice.Warnings))
-	return err
+	c.out.Choice = choice.out
+	c.out.Warnings = append(c.out.Warnings, choice.out.Warnings...)
+	c.choiceStep = choice.add(c.log, from, codes(choice.out.Warnings))
+	return nil
 }
 
 // fit derives inertias from every recording with runs.
 func (c *computation) fit() error {
-	inputs := make([]fit.Input, len(c.loaded))
-	outputs := make([]fit.Output, len(c.loaded))
-	err := each(len(c.loaded), c.workers, func(i int) error {
-		rec := c.loaded[i].rec
+	var with []*loaded
+	for i := range c.loaded {
+		if len(c.loaded[i].rec.Runs) > 0 {
+			with = append(with, &c.loaded[i])
+		}
+	}
+	all := make([]done[fit.Output], len(with))
+	err := each(len(with), c.res.gate, func(i int) (err error) {
+		rec := with[i].rec
 		in := fit.Input{Recording: rec, Curve: c.curves[rec.Declared.Rotor.ID]}
 		in.Lag, _ = c.out.Choice.LagOf(rec.Declared.Session)
 		for _, ch := range c.out.Choice.Runs {
@@ -186,24 +211,20 @@ func (c *computation) fit() error {
 				in.Choices = append(in.Choices, ch)
 			}
 		}
-		inputs[i] = in
-		var err error
-		outputs[i], err = fit.Run(in, c.w.Options.Fit)
+		all[i], err = do(c.around.past, "fit", rec.Declared.ID(), fit.Method, c.w.Options.Fit, in, func() (fit.Output, error) {
+			if in.Recording.Samples, err = c.samples(with[i]); err != nil {
+				return fit.Output{}, err
+			}
+			return fit.Run(in, c.w.Options.Fit)
+		})
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	for i, out := range outputs {
-		rec := &c.loaded[i].rec
-		if len(rec.Runs) == 0 {
-			continue
-		}
-		n, err := c.log.Add("fit", rec.Declared.ID(), fit.Method, c.w.Options.Fit, inputs[i], out, append(c.stepsOf(rec), c.choiceStep), nil, codes(out.Warnings))
-		if err != nil {
-			return err
-		}
-		c.fitSteps = append(c.fitSteps, n)
+	for i := range all {
+		out := all[i].out
+		c.fitSteps = append(c.fitSteps, all[i].add(c.log, append(c.stepsOf(&with[i].rec), c.choiceStep), codes(out.Warnings)))
 		c.out.Fits = append(c.out.Fits, out.Fits...)
 		c.out.Refusals = append(c.out.Refusals, out.Refusals...)
 		c.out.Warnings = append(c.out.Warnings, out.Warnings...)
@@ -213,14 +234,14 @@ func (c *computation) fit() error {
 
 func (c *computation) subtract() error {
 	in := subtract.Input{Job: c.w.Job, Fits: c.out.Fits, Rotors: c.w.Rotors, Parts: c.w.Parts, Repeatability: c.w.Repeatability}
-	out, err := subtract.Run(in, c.w.Options.Subtract)
+	d, err := do(c.around.past, "subtract", c.w.Job, subtract.Method, c.w.Options.Subtract, in, func() (subtract.Output, error) {
+		return subtract.Run(in, c.w.Options.Subtract)
+	})
 	if err != nil {
 		return err
 	}
-	c.subStep, err = c.log.Add("subtract", c.w.Job, subtract.Method, c.w.Options.Subtract, in, out, append([]int{c.declared}, c.fitSteps...), nil, codes(out.Warnings))
-	if err != nil {
-		return err
-	}
+	out := d.out
+	c.subStep = d.add(c.log, append([]int{c.declared}, c.fitSteps...), codes(out.Warnings))
 	c.out.Rotors, c.out.Numbers, c.out.Scales = out.Rotors, out.Numbers, out.Scales
 	c.out.Refusals = append(c.out.Refusals, out.Refusals...)
 	c.out.Warnings = append(c.out.Warnings, out.Warnings...)
@@ -240,16 +261,16 @@ func (c *computation) crosscheck() error {
 			in.Unscaled = append(in.Unscaled, l.rec.Declared.ID())
 		}
 	}
-	out, err := crosscheck.Run(in, c.w.Options.Crosscheck)
+	d, err := do(c.around.past, "crosscheck", c.w.Job, crosscheck.Method, c.w.Options.Crosscheck, in, func() (crosscheck.Output, error) {
+		return crosscheck.Run(in, c.w.Options.Crosscheck)
+	})
 	if err != nil {
 		return err
 	}
+	out := d.out
 	c.out.Checks, c.out.Numbers = out.Checks, out.Numbers
 	c.out.Warnings = append(c.out.Warnings, out.Warnings...)
-	n, err := c.log.Add("crosscheck", c.w.Job, crosscheck.Method, c.w.Options.Crosscheck, in, out, append([]int{c.declared, c.choiceStep, c.subStep}, c.fitSteps...), nil, codes(out.Warnings))
-	if err != nil {
-		return err
-	}
-	c.log.Steps[n-1].Waived = waived(out.Checks)
+	d.step.Waived = waived(out.Checks)
+	d.add(c.log, append([]int{c.declared, c.choiceStep, c.subStep}, c.fitSteps...), codes(out.Warnings))
 	return nil
 }

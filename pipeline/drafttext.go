@@ -60,8 +60,7 @@ func (d *drafting) read(r *drafted, l spin.Logger) (*spin.Recording, error) {
 			Turns: spin.CCW, PolePairs: d.polePairs(), TorqueUsable: true},
 		Bench: b, Calibration: calibrationOf(b), Files: []File{{Path: r.file, Logger: l}},
 	}
-	c := &computation{fsys: d.fsys, w: Work{Job: "draft", Options: DefaultOptions()}}
-	_, rec, _, err := c.read(&work)
+	rec, err := readAlone(d.fsys, &work)
 	if err != nil {
 		return nil, err
 	}

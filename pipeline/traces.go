@@ -13,41 +13,41 @@ import (
 // trace takes the points that pages draw: of each recording while its samples
 // are at hand, then of the job's results.
 func (c *computation) trace() error {
-	inputs := make([]trace.Input, len(c.loaded))
-	outputs := make([]trace.Output, len(c.loaded))
-	err := each(len(c.loaded), c.workers, func(i int) error {
+	opt := c.w.Options.Trace
+	all := make([]done[trace.Output], len(c.loaded))
+	err := each(len(c.loaded), c.res.gate, func(i int) (err error) {
 		rec := c.loaded[i].rec
 		in := trace.Input{Recording: rec, Curve: c.curves[rec.Declared.Rotor.ID], Fits: c.fitsOf(rec.Declared.ID())}
 		in.Lag, _ = c.out.Choice.LagOf(rec.Declared.Session)
 		if k := slices.IndexFunc(c.out.Rotors, func(r spin.RotorInertia) bool { return r.Rotor == rec.Declared.Rotor.ID }); k >= 0 {
 			in.Rotor = &c.out.Rotors[k]
 		}
-		inputs[i] = in
-		var err error
-		outputs[i], err = trace.Recording(in, c.w.Options.Trace)
+		all[i], err = do(c.around.past, "trace", rec.Declared.ID(), trace.Method, opt, in, func() (trace.Output, error) {
+			if in.Recording.Samples, err = c.samples(&c.loaded[i]); err != nil {
+				return trace.Output{}, err
+			}
+			return trace.Recording(in, opt)
+		})
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	for i := range outputs {
-		rec := &c.loaded[i].rec
-		if _, err := c.log.Add("trace", rec.Declared.ID(), trace.Method, c.w.Options.Trace, inputs[i], outputs[i], append(c.stepsOf(rec), c.subStep), nil, nil); err != nil {
-			return err
-		}
-		c.out.Figures = append(c.out.Figures, outputs[i].Figures...)
+	for i := range all {
+		all[i].add(c.log, append(c.stepsOf(&c.loaded[i].rec), c.subStep), nil)
+		c.out.Figures = append(c.out.Figures, all[i].out.Figures...)
 	}
 	in := trace.JobInput{
 		Job: c.w.Job, Curves: c.out.Curves, Evidence: c.out.Evidence, Choice: c.out.Choice, Fits: c.out.Fits,
 		Rotors: c.out.Rotors, Bodies: c.w.Rotors, Numbers: c.out.Numbers, Parts: c.w.Parts,
 	}
-	out, err := trace.Job(in, c.w.Options.Trace)
+	d, err := do(c.around.past, "trace", c.w.Job, trace.Method, opt, in, func() (trace.Output, error) { return trace.Job(in, opt) })
 	if err != nil {
 		return err
 	}
-	_, err = c.log.Add("trace", c.w.Job, trace.Method, c.w.Options.Trace, in, out, append([]int{c.choiceStep, c.subStep}, c.fitSteps...), nil, nil)
-	c.out.Figures = append(c.out.Figures, out.Figures...)
-	return err
+	d.add(c.log, append([]int{c.choiceStep, c.subStep}, c.fitSteps...), nil)
+	c.out.Figures = append(c.out.Figures, d.out.Figures...)
+	return nil
 }
 
 func (c *computation) fitsOf(recording string) []spin.RunFit {

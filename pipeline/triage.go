@@ -110,7 +110,13 @@ func triage(fsys fs.FS, j *job.Job, missing map[string][]string, rotors bool) (*
 			t.Recordings = append(t.Recordings, one)
 			continue
 		}
-		out, err := inspect.Run(inspectInput(found, i))
+		in := inspectInput(found, i)
+		again, err := readAlone(fsys, &w.Recordings[slices.IndexFunc(w.Recordings, func(x Recording) bool { return x.Declared.Name == r.Name })])
+		if err != nil {
+			return nil, err
+		}
+		in.Recording.Samples = again.Samples
+		out, err := inspect.Run(in)
 		if err != nil {
 			return nil, err
 		}

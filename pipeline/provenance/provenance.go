@@ -72,29 +72,41 @@ type Log struct {
 	Results [][]byte
 }
 
-// Add logs one step. work is everything the stage received, options its
-// options, result what it gave; all as JSON values. It returns the step's number.
-// NaN and infinities cannot pass: the error names stage and subject.
-func (l *Log) Add(stage, subject, method string, options, work, result any, from []int, inputs []Input, warnings []string) (int, error) {
+// NewStep describes work before it is done: options and input as JSON values and
+// the key over them. Number, output and what lies around the step are still empty. NaN
+// and infinities cannot pass: the error names stage and subject.
+func NewStep(stage, subject, method string, options, input any) (Step, error) {
 	opt, err := json.Marshal(options)
 	if err != nil {
-		return 0, fmt.Errorf("%s %s: options: %w", stage, subject, err)
+		return Step{}, fmt.Errorf("%s %s: options: %w", stage, subject, err)
 	}
-	in, err := json.Marshal(work)
+	in, err := json.Marshal(input)
 	if err != nil {
-		return 0, fmt.Errorf("%s %s: input: %w", stage, subject, err)
+		return Step{}, fmt.Errorf("%s %s: input: %w", stage, subject, err)
+	}
+	return Step{Stage: stage, Subject: subject, Method: method, Key: Key(stage, method, opt, in), Options: opt}, nil
+}
+
+// Append logs a step with its result, a JSON value, and returns its number.
+func (l *Log) Append(s Step, result []byte) int {
+	s.N, s.Output = len(l.Steps)+1, sum(result)
+	l.Steps = append(l.Steps, s)
+	l.Results = append(l.Results, result)
+	return s.N
+}
+
+// Add logs work that is not looked up anywhere: NewStep and Append in one. It returns the step's number.
+func (l *Log) Add(stage, subject, method string, options, input, result any, from []int, inputs []Input, warnings []string) (int, error) {
+	s, err := NewStep(stage, subject, method, options, input)
+	if err != nil {
+		return 0, err
 	}
 	out, err := json.Marshal(result)
 	if err != nil {
 		return 0, fmt.Errorf("%s %s: result: %w", stage, subject, err)
 	}
-	s := Step{
-		N: len(l.Steps) + 1, Stage: stage, Subject: subject, Method: method,
-		Key: Key(stage, method, opt, in), Options: opt, From: from, Inputs: inputs, Output: sum(out), Warnings: warnings,
-	}
-	l.Steps = append(l.Steps, s)
-	l.Results = append(l.Results, out)
-	return s.N, nil
+	s.From, s.Inputs, s.Warnings = from, inputs, warnings
+	return l.Append(s, out), nil
 }
 
 // Key is the SHA-256, in hex, over the length-prefixed stage, method, options and input.

@@ -173,6 +173,13 @@ func OpenRandom(fsys fs.FS, name string) (*RandomAccess, error) {
 	return &RandomAccess{ReaderAt: at, size: s.size, file: s.file}, nil
 }
 
+// Digest reads the whole file once more.
+func (r *RandomAccess) Digest() (Digest, error) {
+	h := sha256.New()
+	n, err := io.Copy(h, io.NewSectionReader(r, 0, r.size))
+	return Digest{SHA256: hex.EncodeToString(h.Sum(nil)), Size: n}, err
+}
+
 // Size is the file's size in bytes.
 func (r *RandomAccess) Size() int64 { return r.size }
 
