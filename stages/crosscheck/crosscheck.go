@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers or verdicts can.
-const Method = "crosscheck/1"
+const Method = "crosscheck/2"
 
 // Scale is a reference disk against the weights.
 type Scale struct {
@@ -127,6 +127,12 @@ func Verdict(d, u, g float64) string {
 // limit is min(cap, max(floor, claimed)).
 func (c *checker) limit(floor, claimed float64) float64 {
 	return math.Min(c.opt.Cap, math.Max(floor, claimed))
+}
+
+// doubtful is the limit of a comparison whose uncertainty is all declared: what
+// exceeds it is a disagreement and not one of the one in twenty that lie outside any 95 % interval.
+func (c *checker) doubtful(floor float64, d uncertain.Value) float64 {
+	return math.Min(c.opt.Cap, math.Max(floor, spin.Disagreement*d.Expanded().U))
 }
 
 // add decides and files a check.

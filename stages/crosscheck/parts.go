@@ -56,7 +56,7 @@ func (c *checker) disks() {
 			name = "second-disk"
 		}
 		c.add(spin.Check{
-			Name: name, Subject: c.in.Job + "/" + spin.DotID(s.Disk), Value: d.Mean, U: d.Expanded().U, Limit: c.opt.Cap, Unit: "1",
+			Name: name, Subject: c.in.Job + "/" + spin.DotID(s.Disk), Value: d.Mean, U: d.Expanded().U, Limit: c.doubtful(c.opt.Floor, d), Unit: "1",
 			Gates: true, Sees: []string{faultScale, faultDrawing}, Numbers: numbers, Waivable: true, Suspects: suspects(d),
 			Text: fmt.Sprintf("disk %s measured on the weights' scale against its geometry: %+.3g %% ± %.2g %%", s.Disk, 100*d.Mean, 100*d.Expanded().U),
 		})
@@ -69,7 +69,7 @@ func (c *checker) disks() {
 		d.Mean--
 		u := d.Expanded().U
 		c.add(spin.Check{
-			Name: "mass-against-drawing", Subject: c.in.Job + "/" + spin.DotID(p.ID), Value: d.Mean, U: u, Limit: math.Min(c.opt.Cap, math.Max(c.opt.Mass, u)), Unit: "1",
+			Name: "mass-against-drawing", Subject: c.in.Job + "/" + spin.DotID(p.ID), Value: d.Mean, U: u, Limit: c.doubtful(c.opt.Mass, d), Unit: "1",
 			Gates: true, Sees: []string{faultDrawing}, Numbers: c.numbersWith(p), Waivable: true, Suspects: suspects(d),
 			Text: fmt.Sprintf("%s weighs %.5g g; density times drawn volume is %.5g g: %+.2g %% ± %.2g %%", p.ID, 1e3*p.MassKg.Mean, 1e3*p.DrawnMassKg.Mean, 100*d.Mean, 100*u),
 		})

@@ -40,13 +40,13 @@ func newStep(in Input, run spin.Run, v *balance.View, tau float64, opt Options) 
 	p := &stepProblem{in: in, run: run, opt: opt, v: v, tau: tau, load: balance.Loads(v, in.Curve)}
 	seg := in.Recording.Segments
 	p.a = clampWindow(seg[run.A], opt.PlateauS, true)
-	p.b = clampWindow(seg[run.B], opt.PlateauS, false)
+	p.b = p.after(seg[run.B])
 	p.t0 = p.b.From
 	p.tests = []balance.Test{{From: p.a}, {From: p.b}, {From: p.a, To: p.b, Passage: true}}
 	if run.C >= 0 {
 		p.three = true
 		p.b2 = clampWindow(seg[run.B], opt.PlateauS, true)
-		p.c = clampWindow(seg[run.C], opt.PlateauS, false)
+		p.c = p.after(seg[run.C])
 		p.tests = append(p.tests, balance.Test{From: p.c}, balance.Test{From: p.b2, To: p.c, Passage: true})
 		if p.b2.From > p.b.From {
 			// A settled stretch longer than PlateauS: its far end is a plateau of its own.
@@ -55,6 +55,38 @@ func newStep(in Input, run spin.Run, v *balance.View, tau float64, opt Options) 
 	}
 	p.noise()
 	return p
+}
+
+// The inflow of a propeller follows the blades by up to a dozen radians of
+// rotation; inflowSettled of them later the load is the static one to 8 %, of which inflow is a fifth.
+// loadedRel of the load in the torque's range is from where on that matters.
+const (
+	inflowSettled = 30.0
+	loadedRel     = 0.05
+)
+
+// after is the window on a plateau behind a transient: as long as PlateauS, and, for a rotor
+// under load, only from where its inflow has settled, if half of the plateau is left.
+func (p *stepProblem) after(seg spin.Segment) balance.Window {
+	w := clampWindow(seg, p.opt.PlateauS, false)
+	speed := p.v.MeanSpeed(w)
+	if !(speed > 0) || p.loadRel() < loadedRel {
+		return w
+	}
+	if wait := inflowSettled / speed; wait < (seg.ToS-seg.FromS)/2 {
+		seg.FromS += wait
+		return clampWindow(seg, p.opt.PlateauS, false)
+	}
+	return w
+}
+
+// loadRel is the largest load over the largest torque, zero and all.
+func (p *stepProblem) loadRel() float64 {
+	load, low, high := 0.0, math.Inf(1), math.Inf(-1)
+	for i, t := range p.v.TorqueNm {
+		load, low, high = math.Max(load, p.load[i]), math.Min(low, t), math.Max(high, t)
+	}
+	return load / (high - low)
 }
 
 // noise takes the larger noise density of the plateaus: settled speeds carry

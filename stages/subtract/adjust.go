@@ -253,7 +253,7 @@ func (a *adjustment) scales(direct []*uncertain.Value) []ScaleRatio {
 		}
 		ratio := direct[b].Div(*p.InertiaKgM2)
 		ratio.Mean--
-		out = append(out, ScaleRatio{Disk: p.ID, Ratio: ratio, Role: p.Role, Agree: math.Abs(ratio.Mean) <= ratio.Expanded().U})
+		out = append(out, ScaleRatio{Disk: p.ID, Ratio: ratio, Role: p.Role, Agree: math.Abs(ratio.Mean) <= spin.Disagreement*ratio.Expanded().U})
 	}
 	return out
 }

@@ -278,8 +278,26 @@ func (p *pooling) combine() {
 	for i, f := range p.runs {
 		terms[i] = uncertain.Term{Sensitivity: p.weights[i], Value: f.JKgM2}
 	}
-	floor := uncertain.Part{Source: p.source("floor"), Contribution: p.opt.FloorRel * mean}
+	floor := uncertain.Part{Source: p.source("floor"), Contribution: math.Max(p.opt.FloorRel, p.passageGap()) * mean}
 	p.r.JKgM2 = uncertain.Combine(mean, terms...).With(append(p.own, floor)...)
+}
+
+// passageGap is the standard uncertainty that the mean difference d of the
+// inertias on the way up and on the way down stands for: d/2 either way of their
+// middle, rectangular, (d/2)/√3. Without a return there is nothing to compare,
+// and the load's doubt is a part of its own.
+func (p *pooling) passageGap() float64 {
+	sum, n := 0.0, 0.0
+	for i, f := range p.runs {
+		if f.JUp > 0 && f.JDown > 0 {
+			sum += p.weights[i] * (f.JUp - f.JDown) / f.JKgM2.Mean
+			n += p.weights[i]
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return math.Abs(sum/n) / (2 * math.Sqrt(3))
 }
 
 // flag names runs more than four robust deviations from the median. They stay

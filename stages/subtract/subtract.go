@@ -9,7 +9,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "subtract/3"
+const Method = "subtract/4"
 
 // Input is all fits of one job, and what is declared of parts and bench.
 type Input struct {
@@ -24,8 +24,10 @@ type Input struct {
 
 // Options of the stage.
 type Options struct {
-	// FloorRel is what repeats do not show of any rotor: a bias of 0.06 % left
-	// intervals of propellers right in only half of the cases without it.
+	// FloorRel is what repeats do not show of any rotor: hysteresis and creep of
+	// the cell between weights and steps (a class C 3 load cell may err by 0.02 to 0.03 % of its range by
+	// itself: OIML R 60, from memory). What the runs themselves show beyond it, spin-up against
+	// braked return, is added where it is more.
 	FloorRel float64 `json:"floor_rel"`
 	// PoolP is the p-value above which conditions agree.
 	PoolP float64 `json:"pool_p"`
@@ -48,7 +50,7 @@ type Options struct {
 // propeller rotor of 650 g·cm² (simulation; common practice, no source).
 func DefaultOptions() Options {
 	return Options{
-		FloorRel: 0.001, PoolP: 0.25, SpreadP: 0.01, SpreadRel: 0.003,
+		FloorRel: 0.0003, PoolP: 0.25, SpreadP: 0.01, SpreadRel: 0.003,
 		InflowLow: 0.15 * 3, InflowHigh: 0.3 * 12, EntrainedKgM2: 2e-7, EntrainedRel: 0.003,
 	}
 }
@@ -58,7 +60,7 @@ type ScaleRatio struct {
 	Disk string `json:"disk"`
 	// Ratio is measured (on the weights' scale) over declared, less one.
 	Ratio uncertain.Value `json:"ratio"`
-	// Agree is true when |Ratio| is within its expanded uncertainty (E_n ≤ 1).
+	// Agree is true when |Ratio| is within spin.Disagreement expanded uncertainties.
 	Agree bool `json:"agree"`
 	// Role of the disk: scale, check, both.
 	Role string `json:"role"`

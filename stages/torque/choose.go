@@ -60,71 +60,83 @@ func pickSource(c spin.RunChoice) int {
 // tenth of a sample).
 const lagFloorS = 2e-5
 
+// A propeller's inflow lags the blades, which moves the torque's centre as a late
+// channel would: by f·k·c/J·c/ω, up to 0.2 ms. Runs whose load rises by less than
+// lightLoad of the mean torque show the channels' lag by itself; where there are none
+// the others serve with loadedLagS besides.
+const (
+	lightLoad  = 0.05
+	loadedLagS = 1e-4
+)
+
+// lagOfRun is one run's word on the lag.
+type lagOfRun struct {
+	rotor  string
+	lag, u float64
+}
+
 // poolLags is the median lag of each session with the robust scatter of its
 // runs, and no less than the scatter of the rotors' own medians.
 func poolLags(in ChooseInput) []spin.Lag {
-	type found struct{ lag, u float64 }
-	bySession := map[string]map[string][]found{}
-	sessions := map[string]bool{}
+	light, loaded, sessions := map[string][]lagOfRun{}, map[string][]lagOfRun{}, map[string]bool{}
 	for _, e := range in.Evidence {
 		sessions[e.Session] = true
-		if !e.Recorded {
-			continue
-		}
 		for _, r := range e.Runs {
-			if !r.LagFound {
-				continue
+			switch {
+			case !e.Recorded || !r.LagFound:
+			case r.LoadRel < lightLoad:
+				light[e.Session] = append(light[e.Session], lagOfRun{e.Rotor, r.LagS, r.LagU})
+			default:
+				loaded[e.Session] = append(loaded[e.Session], lagOfRun{e.Rotor, r.LagS, r.LagU})
 			}
-			if bySession[e.Session] == nil {
-				bySession[e.Session] = map[string][]found{}
-			}
-			bySession[e.Session][e.Rotor] = append(bySession[e.Session][e.Rotor], found{r.LagS, r.LagU})
 		}
 	}
 	var out []spin.Lag
 	for _, name := range sortedKeys(sessions) {
-		source := in.Job + "/session:" + name + "/lag"
-		var all, medians []float64
-		// Runs whose own curvature places the lag three times worse than the
-		// median run only add noise: slow rotors say little.
-		var us []float64
-		for _, rotor := range sortedKeys(bySession[name]) {
-			for _, f := range bySession[name][rotor] {
-				us = append(us, f.u)
-			}
+		runs, extra := light[name], 0.0
+		if len(runs) == 0 {
+			runs, extra = loaded[name], loadedLagS
 		}
-		limit := 3 * numeric.Median(us)
-		for _, rotor := range sortedKeys(bySession[name]) {
-			var own []float64
-			for _, f := range bySession[name][rotor] {
-				if f.u <= limit {
-					own = append(own, f.lag)
-				}
-			}
-			if len(own) > 0 {
-				medians = append(medians, numeric.Median(own))
-				all = append(all, own...)
-			}
-		}
-		l := spin.Lag{Session: name, Runs: len(all)}
-		switch {
-		case len(all) == 0:
-			// Nothing was found: filters of bench loggers delay by up to some milliseconds (common practice, no source).
-			l.TauS = uncertain.New(0, 0.001, 0, source)
-		default:
-			l.SpreadS = numeric.MAD(all)
-			u := 1.2533 * l.SpreadS / math.Sqrt(float64(len(all)))
-			if len(all) == 1 {
-				u = 2e-4
-			}
-			if len(medians) > 1 {
-				u = math.Max(u, math.Sqrt(numeric.Variance(medians)/float64(len(medians))))
-			}
-			l.TauS = uncertain.New(numeric.Median(all), math.Hypot(u, lagFloorS), 0, source)
-		}
-		out = append(out, l)
+		out = append(out, poolLag(name, in.Job+"/session:"+name+"/lag", runs, extra))
 	}
 	return out
+}
+
+func poolLag(session, source string, runs []lagOfRun, extra float64) spin.Lag {
+	if len(runs) == 0 {
+		// Nothing was found: filters of bench loggers delay by up to some milliseconds (common practice, no source).
+		return spin.Lag{Session: session, TauS: uncertain.New(0, 0.001, 0, source)}
+	}
+	// A rotor that places the lag three times worse than the best only adds noise.
+	us := map[string][]float64{}
+	for _, f := range runs {
+		us[f.rotor] = append(us[f.rotor], f.u)
+	}
+	sharpest := math.Inf(1)
+	for _, rotor := range sortedKeys(us) {
+		sharpest = math.Min(sharpest, numeric.Median(us[rotor]))
+	}
+	var all []float64
+	own := map[string][]float64{}
+	for _, f := range runs {
+		if numeric.Median(us[f.rotor]) <= 3*sharpest {
+			all, own[f.rotor] = append(all, f.lag), append(own[f.rotor], f.lag)
+		}
+	}
+	var medians []float64
+	for _, rotor := range sortedKeys(own) {
+		medians = append(medians, numeric.Median(own[rotor]))
+	}
+	l := spin.Lag{Session: session, Runs: len(all), SpreadS: numeric.MAD(all)}
+	u := 1.2533 * l.SpreadS / math.Sqrt(float64(len(all)))
+	if len(all) == 1 {
+		u = 2e-4
+	}
+	if len(medians) > 1 {
+		u = math.Max(u, math.Sqrt(numeric.Variance(medians)/float64(len(medians))))
+	}
+	l.TauS = uncertain.New(numeric.Median(all), math.Sqrt(u*u+lagFloorS*lagFloorS+extra*extra), 0, source)
+	return l
 }
 
 func sortedKeys[V any](m map[string]V) []string {

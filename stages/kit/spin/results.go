@@ -25,6 +25,8 @@ type RunEvidence struct {
 	LagS     float64 `json:"lag_s"`
 	LagU     float64 `json:"lag_u"`
 	LagFound bool    `json:"lag_found"`
+	// LoadRel is the load's rise over the step by the mean torque of the rise.
+	LoadRel float64 `json:"load_rel"`
 	// Bins are the run's torque over speed at constant duty, zero removed.
 	Bins []Bin `json:"bins,omitempty"`
 	// OhmRise is the apparent resistance at the start of the transient over
@@ -271,6 +273,11 @@ type RotorInertia struct {
 	// WithExcluded is the mean with the excluded runs put back, 0 when none was excluded.
 	WithExcluded float64 `json:"with_excluded,omitempty"`
 }
+
+// Disagreement is the size of a comparison's value from which its two sides are said to
+// disagree, in expanded uncertainties of the comparison. At 1 every twentieth sound
+// comparison would be called a fault; 1.4 times 1.96 standard deviations is 0.6 % of them.
+const Disagreement = 1.4
 
 // Scale choices of a number.
 const (
