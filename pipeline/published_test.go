@@ -29,9 +29,16 @@ func ramp(seconds, from, to float64) piece {
 	return piece{seconds, func(t float64) (float64, float64) { return from + rate*t, rate }}
 }
 
-// machine is a rotor of inertia j, kg·m², with load k·ω² + lin·ω, N·m, that a
-// constant torque t0, N·m, drives; its closed forms hold for lin = 0.
-type machine struct{ j, k, t0, lin float64 }
+// machine is a rotor of inertia j, kg·m², with load k·ω² + lin·ω + dry, N·m,
+// that a constant torque t0, N·m, drives; the closed forms hold without lin and dry.
+type machine struct{ j, k, t0, lin, dry float64 }
+
+func (m machine) load(w float64) float64 {
+	if w == 0 {
+		return 0
+	}
+	return (m.k*w+m.lin)*w + m.dry
+}
 
 func (m machine) top() float64 { return math.Sqrt(m.t0 / m.k) }
 func (m machine) tau() float64 { return m.j / math.Sqrt(m.t0*m.k) }
@@ -53,6 +60,17 @@ func (m machine) runDown(w0, w1 float64) piece {
 	return piece{(1/w1 - 1/w0) * m.j / m.k, func(t float64) (float64, float64) {
 		w := 1 / (1/w0 + m.k*t/m.j)
 		return w, -m.k / m.j * w * w
+	}}
+}
+
+// runDownRubbing is a run-down with friction f, N·m, besides: J·dω/dt = −(k·ω² + f),
+// ω = √(f/k)·tan(φ₀ − t·√(k·f)/J).
+func (m machine) runDownRubbing(f, w0, w1 float64) piece {
+	scale, speed := math.Sqrt(m.k*f)/m.j, math.Sqrt(f/m.k)
+	phi := math.Atan(w0 / speed)
+	return piece{(phi - math.Atan(w1/speed)) / scale, func(t float64) (float64, float64) {
+		w := speed * math.Tan(phi-scale*t)
+		return w, -(m.k*w*w + f) / m.j
 	}}
 }
 
@@ -86,7 +104,7 @@ func (m machine) text(hz, startS, gain, zero float64, pieces ...piece) []byte {
 		for ; (float64(i)+0.5)/hz < begin+p.seconds; i++ {
 			at := (float64(i) + 0.5) / hz
 			w, rate := p.speed(at - begin)
-			b.WriteString(number(startS+at) + "," + number(w) + "," + number(gain*(m.j*rate+(m.k*w+m.lin)*w+grain*noise(i))+zero) + "\n")
+			b.WriteString(number(startS+at) + "," + number(w) + "," + number(gain*(m.j*rate+m.load(w)+grain*noise(i))+zero) + "\n")
 		}
 		begin += p.seconds
 	}
@@ -268,6 +286,50 @@ func TestPublishedRunDownSquareDrag(t *testing.T) {
 	near(t, "zero", f.ZeroNm, 0.001, 0.01)
 	if f.Kind != spin.Coast {
 		t.Errorf("kind %s", f.Kind)
+	}
+}
+
+// TestRunDownWithDryFriction: friction against the ground of a tenth of the top
+// load (closed form, calc). Declared, and told from the torque zero by the rest at both ends of the
+// steady recording, it leaves the run-down's inertia right; not declared, the levels' curve
+// takes it for load that grows with speed, or for zero, and the inertia is wrong.
+func TestRunDownWithDryFriction(t *testing.T) {
+	m := tanhCase
+	friction := 0.1 * m.t0
+	top, low := 0.97*m.top(), 0.11*m.top()
+	const zero = 0.001
+	// The sensor reads load and friction alike while something drives the rotor.
+	rubbed := m
+	rubbed.dry = friction
+	inertia := func(declared bool) (j float64, curve spin.LoadCurve) {
+		b := newBed()
+		b.w.Options.Drag.DryFriction = declared
+		levels := []piece{hold(6, 0)}
+		last := 0.0
+		for i := range 18 {
+			w := m.top() * (0.2 + 0.1*float64(min(i, 17-i)))
+			levels = append(levels, ramp(0.2, last, w), hold(1, w))
+			last = w
+		}
+		b.add("steady", spin.Steady, rubbed.text(500, 0, 1, zero, append(levels, ramp(0.2, last, 0), hold(6, 0))...))
+		b.add("coast", spin.Coast, rubbed.text(2048, 0, 1, zero, hold(1.2, top), m.runDownRubbing(friction, top, low), ramp(0.3, low, 0), hold(1.2, 0)))
+		out := b.compute(t)
+		if len(out.Curves) != 1 {
+			t.Fatalf("refused: %+v", out.Refusals)
+		}
+		return b.fits(t, out, "coast", 1)[0].JKgM2.Mean, out.Curves[0]
+	}
+	j, curve := inertia(true)
+	// The driving torque ends between two samples: up to half an interval of it is
+	// lost or won, T·h/2 of J·Δω.
+	near(t, "J", j, m.j, 1.1*(m.t0+friction)*0.5/2048/(m.j*(top-0.15*m.top())))
+	near(t, "friction", curve.DryNm(m.top()), friction, 5e-3)
+	near(t, "load", curve.At(m.top()), m.t0+friction, 1e-3)
+	if curve.Form != spin.FormSquare || curve.At(0) != 0 {
+		t.Errorf("form %s, %g N·m at rest", curve.Form, curve.At(0))
+	}
+	if wrong, _ := inertia(false); math.Abs(wrong/m.j-1) < 3*math.Abs(j/m.j-1) {
+		t.Errorf("not declared, J is %g of the truth, declared %g", wrong/m.j, j/m.j)
 	}
 }
 

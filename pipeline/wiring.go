@@ -16,7 +16,7 @@ func Plan(j *job.Job) Work {
 	for _, f := range j.Files {
 		w.Files = append(w.Files, FileDigest{f.File, f.SHA256, f.Size})
 	}
-	w.Options.Drag.Form = j.Options.DragForm
+	w.Options.Drag.Form, w.Options.Drag.DryFriction = j.Options.DragForm, j.Options.DryFriction
 	if v := j.Options.LoadPriorRel; v != nil {
 		w.Options.Fit.LoadPriorRel = *v
 	}

@@ -128,6 +128,7 @@
 // How the load of a rotor is described.
 //
 //   - form (default auto): Load against speed; auto chooses by evidence, which needs steady recordings.
+//   - dry_friction (default no): Whether a constant friction acts between rotor and ground; steady recordings must begin or end at rest, which tells it from the torque zero.
 //
 // # Keys of fit options
 //

@@ -106,7 +106,9 @@ type Waiver struct {
 // Options are choices of method; nil leaves the stage's default.
 type Options struct {
 	// DragForm is "auto" or one of spin's load forms.
-	DragForm     string
+	DragForm string
+	// DryFriction: a constant friction between rotor and ground.
+	DryFriction  bool
 	LoadPriorRel *float64
 	PlateauS     *float64
 }

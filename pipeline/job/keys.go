@@ -103,6 +103,7 @@ func jobBlocks() []Block {
 		}},
 		{Name: "drag options", Doc: "How the load of a rotor is described.", Keys: []Key{
 			{Name: "form", Type: Choice, Choices: []string{"auto", "none", "square", "linear+square", "linear+square+cubic", "power"}, Default: "auto", Doc: "Load against speed; auto chooses by evidence, which needs steady recordings."},
+			{Name: "dry_friction", Type: YesNo, Default: "no", Doc: "Whether a constant friction acts between rotor and ground; steady recordings must begin or end at rest, which tells it from the torque zero."},
 		}},
 		{Name: "fit options", Doc: "How a run is evaluated.", Keys: []Key{
 			{Name: "load_prior", Type: Quantity, Dims: dims(quantity.Ratio), Sign: Positive, Default: "3 %", Doc: "How well, as a standard uncertainty, a load curve holds in another recording."},

@@ -49,6 +49,9 @@ func (r *reader) readWaivers(root *value) {
 
 func (r *reader) readOptions(v *value) {
 	o := Options{DragForm: v.get("drag").get("form").str("auto")}
+	if d := v.get("drag").get("dry_friction"); d != nil {
+		o.DryFriction = d.yes
+	}
 	if q := v.get("fit").get("load_prior"); q.usable() {
 		x := q.num()
 		o.LoadPriorRel = &x

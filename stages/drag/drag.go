@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "drag/1"
+const Method = "drag/2"
 
 // Set is the settled plateaus of one recording of the rotor.
 type Set struct {
@@ -33,6 +33,10 @@ type Input struct {
 type Options struct {
 	// Form is "auto" or one of spin's load forms.
 	Form string `json:"form"`
+	// DryFriction adds a constant for friction between rotor and ground. It
+	// needs steady recordings with a stretch of rest: while the rotor turns it is
+	// nothing but another torque zero.
+	DryFriction bool `json:"dry_friction,omitempty"`
 	// FloorRel is added to each level's standard error, relative to the
 	// largest torque: what repeats of a level show beyond its own noise.
 	FloorRel float64 `json:"floor_rel"`
@@ -82,6 +86,9 @@ func Run(in Input, opt Options) (Output, error) {
 		sets, basis = own, "plateaus"
 	}
 	p := problem(sets)
+	if p.dry = opt.DryFriction; p.dry && !p.rests() {
+		return refused(in, "dry-no-rest", "dry friction is declared (options.drag.dry_friction), but no steady recording of this rotor has a stretch of rest, which alone tells it from the torque zero"), nil
+	}
 	if p.levels < minLevels && !(basis == "plateaus" && opt.Form == spin.FormSquare && p.levels >= 2) {
 		return refused(in, "few-levels", fmt.Sprintf("%d distinct settled speeds; at least %d are needed", p.levels, minLevels)), nil
 	}
@@ -183,6 +190,7 @@ type levels struct {
 	rho    float64 // reference density, 0 unknown
 	levels int     // distinct turning speeds
 	drifts []bool  // per set
+	dry    bool    // a constant while the rotor turns
 	w      []float64
 }
 
@@ -226,6 +234,11 @@ func problem(sets []Set) *levels {
 	}
 	l.levels = l.distinct()
 	return l
+}
+
+// rests is true where a set has both rest and turning levels.
+func (l *levels) rests() bool {
+	return slices.ContainsFunc(l.points, func(p point) bool { return p.p.Kind == spin.Rest })
 }
 
 // distinct counts turning speeds that differ by more than 2 % of the fastest.

@@ -90,3 +90,32 @@ func TestDensity(t *testing.T) {
 		t.Errorf("%s, %.6g N·m at %.6g kg/m³; want square, 0.55 at 1.1", out.Curve.Form, got, out.Curve.DensityKgM3)
 	}
 }
+
+// TestDryFriction: a constant is told from the torque zero by rest, and only by rest.
+func TestDryFriction(t *testing.T) {
+	const friction, zero, noise = 0.03, 0.02, 2e-5
+	opt := DefaultOptions()
+	opt.DryFriction = true
+	turning := set("s", spin.Steady, func(x float64) float64 { return 0.5*x*x + friction }, zero, 0, noise)
+	out, err := Run(Input{Job: "j", Rotor: "bare", Sets: []Set{turning}}, opt)
+	if err != nil || out.Curve != nil || len(out.Refusals) != 1 || out.Refusals[0].Code != "dry-no-rest" || !strings.Contains(out.Refusals[0].Text, "options.drag.dry_friction") {
+		t.Fatalf("without rest: %v, %+v", err, out)
+	}
+	rested := turning
+	rested.Plateaus = append([]spin.Plateau{{Recording: "s", Kind: spin.Rest, N: 1000, MidS: -2, SpanS: 1, TorqueNm: zero, TorqueSE: noise}}, turning.Plateaus...)
+	out, err = Run(Input{Job: "j", Rotor: "bare", Sets: []Set{rested}}, opt)
+	if err != nil || out.Curve == nil {
+		t.Fatalf("%v %+v", err, out.Refusals)
+	}
+	c := *out.Curve
+	if c.Form != spin.FormSquare || !c.Dry || len(c.Coef) != 2 {
+		t.Fatalf("curve %+v", c)
+	}
+	u := c.Coef[1].Std()
+	if d := c.DryNm(500) - friction; math.Abs(d) > 3*u || u > 1e-3 {
+		t.Errorf("friction is %g off, u %g", d, u)
+	}
+	if c.At(0) != 0 || math.Abs(c.At(1000)-0.53) > 3*noise*math.Sqrt2+3*u {
+		t.Errorf("load at rest %g, at the top %g", c.At(0), c.At(1000))
+	}
+}

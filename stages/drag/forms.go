@@ -19,6 +19,10 @@ type fitted struct {
 // fit solves for the load's coefficients, a zero a set, and a drift where the set has levels enough.
 func (l *levels) fit(form string) (fitted, error) {
 	terms := map[string]int{spin.FormSquare: 1, spin.FormLinearSquare: 2, spin.FormPower: 2, spin.FormCubic: 3}[form]
+	shape := terms
+	if l.dry {
+		terms++
+	}
 	n, cols := len(l.points), terms+len(l.sets)
 	drift := make([]int, len(l.sets))
 	for i, d := range l.drifts {
@@ -39,6 +43,13 @@ func (l *levels) fit(form string) (fitted, error) {
 		}
 		grad[terms+p.set] = 1
 		v += coef[terms+p.set]
+		if l.dry {
+			grad[shape] = 0
+			if p.p.Kind != spin.Rest {
+				grad[shape] = 1
+				v += coef[shape]
+			}
+		}
 		if j := drift[p.set]; j >= 0 {
 			grad[j] = p.t
 			v += coef[j] * p.t
@@ -129,7 +140,7 @@ func (l *levels) curve(f fitted, in Input, basis string) spin.LoadCurve {
 	c := spin.LoadCurve{
 		Rotor: in.Rotor, Form: f.form, RefRadPerS: l.ref, LowRadPerS: l.low, HighRadPerS: l.ref,
 		Coef:        uncertain.FromCovariance(f.sol.Coef[:f.terms], cov, float64(max(dof, 1)), in.Job+"/rotor:"+in.Rotor+"/drag"),
-		DensityKgM3: l.rho, Basis: basis, Levels: l.levels,
+		DensityKgM3: l.rho, Basis: basis, Levels: l.levels, Dry: l.dry,
 		ChiSquaredRel: rel, DoF: dof, LackOfFitP: l.lackOfFit(f),
 	}
 	for i, p := range l.points {
@@ -137,7 +148,7 @@ func (l *levels) curve(f fitted, in Input, basis string) spin.LoadCurve {
 			Recording: p.p.Recording, SpeedRadPerS: p.p.SpeedRadPerS,
 			SE: 1 / math.Sqrt(l.w[i]), ResidualNm: f.sol.Residual[i],
 		}
-		at.TorqueNm = p.density*c.At(p.p.SpeedRadPerS) + f.sol.Residual[i]
+		at.TorqueNm = p.density*c.At(p.p.SpeedRadPerS) + (1-p.density)*c.DryNm(p.p.SpeedRadPerS) + f.sol.Residual[i]
 		c.Points = append(c.Points, at)
 	}
 	return c

@@ -34,8 +34,10 @@ type LoadCurve struct {
 	Rotor string `json:"rotor"`
 	Form  string `json:"form"`
 	// Coef in N·m (the exponent of the power form is dimensionless), sharing
-	// sources job/rotor:id/drag/i; speeds enter as x = ω/RefRadPerS.
+	// sources job/rotor:id/drag/i; speeds enter as x = ω/RefRadPerS. Where Dry is
+	// true the last one is dry friction against the ground, which acts while the rotor turns.
 	Coef       []uncertain.Value `json:"coef"`
+	Dry        bool              `json:"dry,omitempty"`
 	RefRadPerS float64           `json:"ref_radps"`
 	// Valid speeds, the measured range.
 	LowRadPerS  float64 `json:"low_radps"`
@@ -67,10 +69,26 @@ type LoadCandidate struct {
 // At is L(ω) in N·m for ω ≥ 0 in rad/s.
 func (c LoadCurve) At(w float64) float64 {
 	var coef [3]float64
+	dry := c.DryNm(w)
 	for i, v := range c.Coef {
+		if c.Dry && i == len(c.Coef)-1 {
+			break
+		}
 		coef[i] = v.Mean
 	}
-	return LoadAt(c.Form, coef, w/c.RefRadPerS)
+	return LoadAt(c.Form, coef, w/c.RefRadPerS) + dry
+}
+
+// turning is the share of the reference speed above which a rotor counts as
+// turning: a speed channel's noise about rest stays below.
+const turning = 0.01
+
+// DryNm is the part of At that is dry friction, 0 at rest.
+func (c LoadCurve) DryNm(w float64) float64 {
+	if !c.Dry || w <= turning*c.RefRadPerS {
+		return 0
+	}
+	return c.Coef[len(c.Coef)-1].Mean
 }
 
 // Moved is the curve with every coefficient moved by k standard deviations of one source.
