@@ -9,8 +9,6 @@ import (
 	"io/fs"
 	"math"
 	"path"
-	"runtime"
-	"runtime/debug"
 	"slices"
 	"strconv"
 	"strings"
@@ -59,9 +57,13 @@ func FindJobs(fsys fs.FS, name string) ([]string, error) {
 // ReadJobs reads job files and looks whether their recordings are there. All
 // faults of all files come back together.
 func ReadJobs(fsys fs.FS, names []string) ([]*job.Job, error) {
+	return readJobs(fsys, names, map[string]string{})
+}
+
+// readJobs is ReadJobs with the files of ids that are taken already.
+func readJobs(fsys fs.FS, names []string, ids map[string]string) ([]*job.Job, error) {
 	var faults positioned.List
 	var out []*job.Job
-	ids := map[string]string{}
 	for _, name := range names {
 		j, err := job.Read(fsys, name)
 		if err != nil {
@@ -121,77 +123,92 @@ func place(file string, line, col int) string {
 	return e.Where()
 }
 
-// RunOptions of a catalogue run.
-type RunOptions struct {
-	Workers int
-	// Progress is told how many recordings of how many are done; nil: nobody is.
-	Progress func(done, total int)
-}
+// summaryFile is what summaries and machines are shown of a job's findings.
+const summaryFile = "summary.json"
 
-// RunJobs computes all jobs and writes their tables and logs, then the
-// catalogue's table. A write error stops the run; what was written stays whole.
+// RunJobs computes jobs anew and writes all of them, and the catalogue, into a
+// folder, remembering nothing. An error stops it; what was written stays whole.
 func RunJobs(fsys fs.FS, jobs []*job.Job, out *store.Output, opt RunOptions) ([]*Findings, error) {
-	total, done := 0, 0
-	for _, j := range jobs {
-		total += len(j.Recordings)
+	res := opt.resources()
+	all := make([]*Findings, len(jobs))
+	summaries := make([]reports.Job, len(jobs))
+	k := newKept(out, false, nil)
+	err := each(len(jobs), newGate(opt.Workers), func(i int) (err error) {
+		all[i], _, _, err = produce(fsys, jobs[i], res, surroundings{}, k)
+		if err == nil {
+			summaries[i] = summaryOf(all[i])
+		}
+		return err
+	})
+	if err != nil {
+		return nil, err
 	}
-	results := make([]*Findings, len(jobs))
-	for i, j := range jobs {
-		sink := func(name string, fill func(io.Writer) error) (provenance.Output, error) {
-			d, err := out.Write(j.ID+"/"+name, fill)
-			return provenance.Output{Name: name, SHA256: d.SHA256, Size: d.Size}, err
-		}
-		f, log, err := Compute(fsys, Plan(j), opt.Workers, sink)
-		if err != nil {
-			return nil, err
-		}
-		locate(j, f.Checks)
-		f.Warnings = append(f.Warnings, SpinCheck(j)...)
-		if err := writeJob(out, f, log); err != nil {
-			return nil, err
-		}
-		if err := writePage(out, j, f, log); err != nil {
-			return nil, err
-		}
-		results[i] = f
-		done += len(j.Recordings)
-		if opt.Progress != nil {
-			opt.Progress(done, total)
-		}
-	}
-	return results, writeCatalogue(out, results)
+	return all, writeCatalogue(k, summaries)
 }
 
-func writeJob(out *store.Output, f *Findings, log *provenance.Log) error {
-	made := f.Tables()
-	var written []provenance.Output
-	for _, t := range made {
-		name := t.Name + ".parquet"
-		d, err := out.Write(f.Job+"/"+name, func(w io.Writer) error { return tables.Write(w, t) })
-		if err != nil {
-			return err
-		}
-		written = append(written, provenance.Output{Name: name, SHA256: d.SHA256, Size: d.Size})
+// produce computes and writes one job. It gives the digest of the job's summary.
+func produce(fsys fs.FS, j *job.Job, res resources, s surroundings, k *kept) (*Findings, *provenance.Log, store.Digest, error) {
+	s.sink = func(name string, fill func(io.Writer) error) (provenance.Output, error) {
+		d, err := k.Stream(j.ID+"/"+name, fill)
+		return provenance.Output{Name: name, SHA256: d.SHA256, Size: d.Size}, err
 	}
-	if err := publish(log, f.Job, made, written); err != nil {
+	f, log, err := compute(fsys, Plan(j), res, s)
+	if err != nil {
+		return nil, nil, store.Digest{}, err
+	}
+	locate(j, f.Checks)
+	f.Warnings = append(f.Warnings, SpinCheck(j)...)
+	summary, err := writeJob(k, j, f, log)
+	return f, log, summary, err
+}
+
+// writeJob writes a job's tables, page and summary, then the log. It gives the digest of the summary.
+func writeJob(out writer, j *job.Job, f *Findings, log *provenance.Log) (summary store.Digest, err error) {
+	var written []provenance.Output
+	write := func(name string, fill func(io.Writer) error) error {
+		d, err := out.Write(f.Job+"/"+name, fill)
+		written = append(written, provenance.Output{Name: name, SHA256: d.SHA256, Size: d.Size})
 		return err
+	}
+	made := f.Tables()
+	for _, t := range made {
+		if err := write(t.Name+".parquet", func(w io.Writer) error { return tables.Write(w, t) }); err != nil {
+			return summary, err
+		}
+	}
+	err = write("report.html", func(w io.Writer) error { return reports.WriteJob(w, jobPage(j, f, log)) })
+	if err != nil {
+		return summary, err
+	}
+	err = write(summaryFile, func(w io.Writer) error {
+		e := json.NewEncoder(w)
+		e.SetIndent("", "  ")
+		return e.Encode(summaryOf(f))
+	})
+	if err != nil {
+		return summary, err
+	}
+	last := written[len(written)-1]
+	summary = store.Digest{SHA256: last.SHA256, Size: last.Size}
+	if err := publish(log, f.Job, made, written); err != nil {
+		return summary, err
 	}
 	steps, results, err := log.Lines()
 	if err != nil {
-		return err
+		return summary, err
 	}
 	for _, x := range []struct {
 		name string
 		data []byte
 	}{{provenance.ResultsFile, results}, {provenance.StepsFile, steps}} {
 		if err := writeBytes(out, f.Job+"/"+x.name, x.data); err != nil {
-			return err
+			return summary, err
 		}
 	}
-	return nil
+	return summary, nil
 }
 
-func writeBytes(out *store.Output, name string, data []byte) error {
+func writeBytes(out writer, name string, data []byte) error {
 	_, err := out.Write(name, func(w io.Writer) error {
 		_, err := w.Write(data)
 		return err
@@ -199,7 +216,7 @@ func writeBytes(out *store.Output, name string, data []byte) error {
 	return err
 }
 
-func writeCatalogue(out *store.Output, all []*Findings) error {
+func writeCatalogue(out writer, all []reports.Job) error {
 	var numbers []spin.Number
 	for _, f := range all {
 		numbers = append(numbers, f.Numbers...)
@@ -209,23 +226,8 @@ func writeCatalogue(out *store.Output, all []*Findings) error {
 			return err
 		}
 	}
-	if _, err := out.Write("catalogue.csv", func(w io.Writer) error { return catalogueCSV(w, numbers) }); err != nil {
-		return err
-	}
-	machine, err := json.MarshalIndent(map[string]string{
-		"go": runtime.Version(), "os": runtime.GOOS, "arch": runtime.GOARCH, "program": version(),
-	}, "", "  ")
-	if err != nil {
-		return err
-	}
-	return writeBytes(out, "machine.json", append(machine, '\n'))
-}
-
-func version() string {
-	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
-		return info.Main.Version
-	}
-	return "unknown"
+	_, err := out.Write("catalogue.csv", func(w io.Writer) error { return catalogueCSV(w, numbers) })
+	return err
 }
 
 func catalogueCSV(w io.Writer, numbers []spin.Number) error {
@@ -252,17 +254,13 @@ func Failed(all []*Findings) bool {
 	return false
 }
 
-// Summaries are what reports show of findings.
-func Summaries(all []*Findings) []reports.Job {
-	var out []reports.Job
-	for _, f := range all {
-		runs := 0
-		for _, r := range f.Recordings {
-			runs += len(r.Runs)
-		}
-		out = append(out, reports.Job{Name: f.Job, Recordings: len(f.Recordings), Runs: runs, Numbers: f.Numbers, Checks: f.Checks, Warnings: f.Warnings})
+// summaryOf is what reports and machines are shown of a job's findings.
+func summaryOf(f *Findings) reports.Job {
+	runs := 0
+	for _, r := range f.Recordings {
+		runs += len(r.Runs)
 	}
-	return out
+	return reports.Job{Name: f.Job, Recordings: len(f.Recordings), Runs: runs, Numbers: f.Numbers, Checks: f.Checks, Warnings: f.Warnings}
 }
 
 // IsUserError is true for faults of files and calls, which exit with 2.

@@ -43,6 +43,8 @@ type surroundings struct {
 	past *provenance.Past
 	// hash is the digest of a file below the root, which may be remembered.
 	hash func(name string) (store.Digest, error)
+	// anew is hash with the bytes read again; nil: store.Hash.
+	anew func(name string) (store.Digest, error)
 	// has is true where the file of that name and digest stands in the job's folder.
 	has  func(provenance.Output) bool
 	sink SampleSink
@@ -50,16 +52,15 @@ type surroundings struct {
 
 // compute runs one job. A doubt about what is remembered is answered by computing without memory.
 func compute(fsys fs.FS, w Work, res resources, s surroundings) (*Findings, *provenance.Log, error) {
-	f, log, err := attempt(fsys, w, res, s)
+	f, log, err := attempt(fsys, w, res, s, s.hash != nil)
 	if errors.Is(err, errDoubt) {
-		f, log, err = attempt(fsys, w, res, surroundings{sink: s.sink})
+		f, log, err = attempt(fsys, w, res, surroundings{sink: s.sink, hash: s.anew}, false)
 	}
 	return f, log, err
 }
 
-func attempt(fsys fs.FS, w Work, res resources, s surroundings) (*Findings, *provenance.Log, error) {
-	remembers := s.hash != nil
-	if !remembers {
+func attempt(fsys fs.FS, w Work, res resources, s surroundings, remembers bool) (*Findings, *provenance.Log, error) {
+	if s.hash == nil {
 		s.hash = func(name string) (store.Digest, error) { return store.Hash(fsys, name) }
 	}
 	c := &computation{fsys: fsys, w: w, res: res, around: s, remembers: remembers, log: &provenance.Log{}, out: &Findings{Job: w.Job}}

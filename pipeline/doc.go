@@ -13,6 +13,9 @@
 //  9. tables, pages, log and summary written by one Output, each file whole, the log last;
 //     it ends with the tables' hashes
 //
+// Every stage goes through a memo (do): what the job's log remembers is not computed
+// again. Above that Run looks at receipts: a job whose files all stand as they stood is not even read.
+//
 // Results of parallel work go to numbered slots and are reduced in input order, so
 // that the number of workers changes nothing.
 package pipeline

@@ -2,23 +2,15 @@ package pipeline
 
 import (
 	"fmt"
-	"io"
 	"strings"
 
 	"spinledger/pipeline/job"
 	"spinledger/pipeline/provenance"
-	"spinledger/pipeline/store"
 	"spinledger/reports"
 	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
 )
-
-// writePage writes a job's page beside its tables.
-func writePage(out *store.Output, j *job.Job, f *Findings, log *provenance.Log) error {
-	_, err := out.Write(f.Job+"/report.html", func(w io.Writer) error { return reports.WriteJob(w, jobPage(j, f, log)) })
-	return err
-}
 
 // jobPage gathers what a job's page shows.
 func jobPage(j *job.Job, f *Findings, log *provenance.Log) reports.Page {

@@ -13,12 +13,12 @@ import (
 
 // Job is what a summary shows of one job.
 type Job struct {
-	Name       string
-	Recordings int
-	Runs       int
-	Numbers    []spin.Number
-	Checks     []spin.Check
-	Warnings   []spin.Warning
+	Name       string         `json:"job"`
+	Recordings int            `json:"recordings"`
+	Runs       int            `json:"runs"`
+	Numbers    []spin.Number  `json:"numbers"`
+	Checks     []spin.Check   `json:"checks"`
+	Warnings   []spin.Warning `json:"warnings"`
 }
 
 // gcm2 is one g·cm² in kg·m².

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"io/fs"
@@ -16,7 +15,6 @@ import (
 	"spinledger/pipeline"
 	"spinledger/pipeline/job"
 	"spinledger/pipeline/store"
-	"spinledger/reports"
 )
 
 // tree is the root that everything is read below, and the jobs named on the command line.
@@ -27,23 +25,9 @@ type tree struct {
 
 // openTree opens the root and reads all jobs; the error is the user's.
 func openTree(root string, args []string) (*tree, error) {
-	r, err := store.OpenRoot(root)
+	r, names, err := findJobs(root, args)
 	if err != nil {
 		return nil, err
-	}
-	var names []string
-	for _, a := range args {
-		rel, err := below(root, a)
-		if err != nil {
-			r.Close()
-			return nil, err
-		}
-		found, err := pipeline.FindJobs(r, rel)
-		if err != nil {
-			r.Close()
-			return nil, err
-		}
-		names = append(names, found...)
 	}
 	jobs, err := pipeline.ReadJobs(r, names)
 	if err != nil {
@@ -51,6 +35,29 @@ func openTree(root string, args []string) (*tree, error) {
 		return nil, err
 	}
 	return &tree{r, jobs}, nil
+}
+
+// findJobs opens the root and lists the job files that args mean.
+func findJobs(root string, args []string) (*store.Root, []string, error) {
+	r, err := store.OpenRoot(root)
+	if err != nil {
+		return nil, nil, err
+	}
+	var names []string
+	for _, a := range args {
+		rel, err := below(root, a)
+		if err != nil {
+			r.Close()
+			return nil, nil, err
+		}
+		found, err := pipeline.FindJobs(r, rel)
+		if err != nil {
+			r.Close()
+			return nil, nil, err
+		}
+		names = append(names, found...)
+	}
+	return r, names, nil
 }
 
 // below is a path as the root's tree names it.
@@ -70,48 +77,29 @@ func below(root, name string) (string, error) {
 	return filepath.ToSlash(rel), nil
 }
 
-// inputs are the paths on disk of all that the jobs read.
-func (t *tree) inputs() []string {
-	var out []string
-	for _, j := range t.jobs {
-		for _, f := range j.Files {
-			out = append(out, t.root.Path(f.File))
-		}
-		for _, r := range j.Recordings {
-			for _, f := range r.Files {
-				out = append(out, t.root.Path(f.Path))
-			}
-		}
-	}
-	return out
-}
-
 func runCommand(disk store.Disk, stdout, stderr io.Writer) *cobra.Command {
 	var root, out string
 	var workers int
-	var asJSON, all bool
+	var asJSON, all, rehash bool
 	c := &cobra.Command{
 		Use:   "run JOB|FOLDER...",
 		Short: "Compute jobs: recordings to checked inertias",
 		Long: `run reads the job files named, or those directly in the folders named, computes
 them, writes one folder of tables and logs a job below --out, and prints the numbers
-with their release state, then what failed and why.
+with their release state, then what failed and why. What did not change since the
+last run into the same folder is not computed again; what is lost or damaged there is
+made again.
 
 Exit codes: 0 all gating checks pass; 1 one failed; 2 the files or the call are wrong.`,
 		Example: "  spinledger run jobs\n  spinledger run jobs/weir-1104.yaml --out out --all",
 		Args:    cobra.MinimumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			t, err := openTree(root, args)
+			r, names, err := findJobs(root, args)
 			if err != nil {
 				return err
 			}
-			defer t.root.Close()
-			o, err := store.OpenOutput(out, disk, store.OutputOptions{Inputs: t.inputs()})
-			if err != nil {
-				return err
-			}
-			defer o.Close()
-			found, err := pipeline.RunJobs(t.root, t.jobs, o, pipeline.RunOptions{Workers: workers, Progress: progress(stderr)})
+			defer r.Close()
+			done, err := pipeline.Run(r, names, out, disk, pipeline.RunOptions{Workers: workers, Rehash: rehash, Progress: progress(stderr)})
 			if err != nil {
 				fmt.Fprintln(stderr, err)
 				if pipeline.IsUserError(err) {
@@ -119,10 +107,16 @@ Exit codes: 0 all gating checks pass; 1 one failed; 2 the files or the call are 
 				}
 				return &exitError{1}
 			}
-			if err := show(stdout, found, asJSON, all); err != nil {
+			defer done.Close()
+			if asJSON {
+				err = done.JSON(stdout)
+			} else {
+				err = done.Summary(stdout, all)
+			}
+			if err != nil {
 				return err
 			}
-			if pipeline.Failed(found) {
+			if done.Failed {
 				return &exitError{1}
 			}
 			return nil
@@ -131,6 +125,7 @@ Exit codes: 0 all gating checks pass; 1 one failed; 2 the files or the call are 
 	c.Flags().StringVar(&root, "root", ".", "folder that nothing is read outside of")
 	c.Flags().StringVar(&out, "out", "out", "folder for tables and logs; never one that holds inputs")
 	c.Flags().IntVar(&workers, "workers", runtime.GOMAXPROCS(0), "recordings read at once; changes no result")
+	c.Flags().BoolVar(&rehash, "rehash", false, "read every recording and output instead of trusting size, times and inode")
 	c.Flags().BoolVar(&asJSON, "json", false, "numbers and checks as JSON on stdout")
 	c.Flags().BoolVar(&all, "all", false, "also direct numbers, warnings, informing checks and what cannot be told")
 	return c
@@ -149,23 +144,4 @@ func progress(stderr io.Writer) func(done, total int) {
 		}
 		_ = bar.Set(done)
 	}
-}
-
-func show(w io.Writer, found []*pipeline.Findings, asJSON, all bool) error {
-	if !asJSON {
-		return reports.Summary(w, pipeline.Summaries(found), all)
-	}
-	type one struct {
-		Job      string `json:"job"`
-		Numbers  any    `json:"numbers"`
-		Checks   any    `json:"checks"`
-		Warnings any    `json:"warnings"`
-	}
-	var list []one
-	for _, f := range found {
-		list = append(list, one{f.Job, f.Numbers, f.Checks, f.Warnings})
-	}
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	return e.Encode(list)
 }

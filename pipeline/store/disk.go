@@ -14,6 +14,8 @@ type Disk interface {
 	ReadDir(path string) ([]fs.DirEntry, error)
 	// Create makes a file that must not exist yet.
 	Create(path string) (File, error)
+	// Append opens a file to write at its end, and makes it where there is none.
+	Append(path string) (File, error)
 	Rename(from, to string) error
 	Remove(path string) error
 	// SyncDir makes renames in a folder durable where the system can.
@@ -38,6 +40,9 @@ func (realDisk) MkdirAll(path string) error                 { return os.MkdirAll
 func (realDisk) ReadDir(path string) ([]fs.DirEntry, error) { return os.ReadDir(path) }
 func (realDisk) Create(path string) (File, error) {
 	return os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+}
+func (realDisk) Append(path string) (File, error) {
+	return os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o666)
 }
 func (realDisk) Rename(from, to string) error { return os.Rename(from, to) }
 func (realDisk) Remove(path string) error     { return os.Remove(path) }

@@ -39,6 +39,7 @@ type Output struct {
 	dir     string
 	shown   string
 	disk    Disk
+	root    *Root
 	release func() error
 	opt     OutputOptions
 
@@ -62,15 +63,8 @@ func OpenOutput(dir string, disk Disk, opt OutputOptions) (*Output, error) {
 	if err != nil {
 		return nil, failed(dir, err)
 	}
-	for _, in := range opt.Inputs {
-		input, err := resolve(in)
-		if err != nil {
-			return nil, failed(in, err)
-		}
-		if rel, err := filepath.Rel(real, input); err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator)) {
-			return nil, &positioned.Error{File: dir, Got: "an output folder that holds the input " + filepath.ToSlash(rel),
-				Want: "a folder apart from what is read"}
-		}
+	if err := apart(real, dir, opt.Inputs); err != nil {
+		return nil, err
 	}
 	if err := disk.MkdirAll(real); err != nil {
 		return nil, failed(dir, err)
@@ -90,7 +84,47 @@ func OpenOutput(dir string, disk Disk, opt OutputOptions) (*Output, error) {
 		}
 		return nil, failed(dir, err)
 	}
-	return &Output{dir: real, shown: dir, disk: disk, release: release, opt: opt, made: map[string]bool{".": true}}, nil
+	root, err := OpenRoot(real)
+	if err != nil {
+		return nil, errors.Join(err, release())
+	}
+	return &Output{dir: real, shown: dir, disk: disk, root: root, release: release, opt: opt, made: map[string]bool{".": true}}, nil
+}
+
+// Guard refuses inputs that lie in the folder, as OpenOutput does; for those that are
+// known only once the folder is open. Nothing has been written then but the marker.
+func (o *Output) Guard(inputs []string) error { return apart(o.dir, o.shown, inputs) }
+
+// apart refuses an output folder, shown as dir, that holds one of the inputs.
+func apart(real, dir string, inputs []string) error {
+	folders := map[string]string{}
+	for _, in := range inputs {
+		parent, known := folders[filepath.Dir(in)]
+		if !known {
+			var err error
+			if parent, err = resolve(filepath.Dir(in)); err != nil {
+				return failed(in, err)
+			}
+			folders[filepath.Dir(in)] = parent
+		}
+		input := filepath.Join(parent, filepath.Base(in))
+		if info, err := os.Lstat(input); err == nil && info.Mode()&fs.ModeSymlink != 0 {
+			if input, err = resolve(input); err != nil {
+				return failed(in, err)
+			}
+		}
+		if rel, err := filepath.Rel(real, input); err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator)) {
+			return &positioned.Error{File: dir, Got: "an output folder that holds the input " + filepath.ToSlash(rel),
+				Want: "a folder apart from what is read"}
+		}
+	}
+	return nil
+}
+
+// IsOutput is true for a folder that this program made before.
+func IsOutput(dir string) bool {
+	info, err := os.Lstat(filepath.Join(dir, Marker))
+	return err == nil && info.Mode().IsRegular()
 }
 
 // mayWrite tells whether a folder is empty or marked.
@@ -104,7 +138,7 @@ func mayWrite(entries []fs.DirEntry) bool {
 }
 
 // Close gives the folder free.
-func (o *Output) Close() error { return o.release() }
+func (o *Output) Close() error { return errors.Join(o.root.Close(), o.release()) }
 
 // FS reads what the folder holds.
 func (o *Output) FS() (*Root, error) { return OpenRoot(o.dir) }
@@ -171,6 +205,54 @@ func (o *Output) write(temp string, fill func(io.Writer) error) (Digest, error) 
 		return Digest{}, err
 	}
 	return Digest{SHA256: hex.EncodeToString(w.sum.Sum(nil)), Size: w.n}, nil
+}
+
+// Append adds to a file of the folder, which is made where there is none. It may be
+// cut short by a crash at any byte: only for files whose reader expects that.
+func (o *Output) Append(name string, data []byte) error {
+	f, err := o.disk.Append(filepath.Join(o.dir, filepath.FromSlash(name)))
+	if err != nil {
+		return failed(path.Join(filepath.ToSlash(o.shown), name), err)
+	}
+	w := &sticky{w: f, sum: sha256.New()}
+	_, err = w.Write(data)
+	if closing := f.Close(); err == nil {
+		err = closing
+	}
+	if err != nil {
+		return failed(path.Join(filepath.ToSlash(o.shown), name), err)
+	}
+	return nil
+}
+
+// Read reads a file of the folder and its digest.
+func (o *Output) Read(name string, limit int64) ([]byte, Digest, error) {
+	return ReadFile(o.root, name, limit)
+}
+
+// Hash is the digest of a file of the folder.
+func (o *Output) Hash(name string) (Digest, error) { return Hash(o.root, name) }
+
+// Sweep removes from one folder below the output the files that a killed run left under their
+// temporary names, and those that unwanted says.
+func (o *Output) Sweep(folder string, unwanted func(name string) bool) error {
+	entries, err := o.disk.ReadDir(filepath.Join(o.dir, filepath.FromSlash(folder)))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return failed(path.Join(filepath.ToSlash(o.shown), folder), err)
+	}
+	for _, e := range entries {
+		n := e.Name()
+		if e.IsDir() || !(strings.HasPrefix(n, ".") && strings.HasSuffix(n, ".part")) && !unwanted(n) {
+			continue
+		}
+		if err := o.Remove(path.Join(folder, n)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // fillError is an error of the code that writes, not of the disk.

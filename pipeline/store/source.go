@@ -20,6 +20,12 @@ type Digest struct {
 	Size   int64  `json:"size"`
 }
 
+// DigestOf is the digest of bytes in memory.
+func DigestOf(data []byte) Digest {
+	sum := sha256.Sum256(data)
+	return Digest{SHA256: hex.EncodeToString(sum[:]), Size: int64(len(data))}
+}
+
 // Source is an input being read: every byte that passes is hashed.
 type Source struct {
 	name string

@@ -1,0 +1,527 @@
+package pipeline
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
+	"io"
+	"path"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"spinledger/pipeline/job"
+	"spinledger/pipeline/provenance"
+	"spinledger/pipeline/store"
+	"spinledger/reports"
+	"spinledger/stages/kit/positioned"
+)
+
+// RunOptions of a catalogue run.
+type RunOptions struct {
+	// Workers bounds what is read and computed at once; it changes no result.
+	Workers int
+	// Rehash reads every recording and output instead of trusting what the file
+	// system says of them.
+	Rehash bool
+	// SampleBytes bounds the samples held between stages; 0: the default.
+	SampleBytes int64
+	// Progress is told how many recordings of how many are done; nil: nobody is.
+	Progress func(done, total int)
+	// Now is the clock, by which files too new to be known by their stamps are told; nil:
+	// the computer's.
+	Now func() time.Time
+}
+
+func (o RunOptions) resources() resources {
+	return resources{gate: newGate(o.Workers), held: newSampleSet(cmp.Or(o.SampleBytes, defaultSampleBytes))}
+}
+
+// Run brings an output folder up to date with the job files named: jobs that
+// changed in anything are computed, from what their logs remember; of the others
+// nothing but digests and stamps is looked at. Files named twice count once, and their order
+// is that of their names. What is lost or damaged below the folder is
+// made again. What was written stays whole whatever happens, and the jobs finished before
+// an error need not be computed again. The caller closes the outcome.
+func Run(root *store.Root, names []string, dir string, disk store.Disk, opt RunOptions) (*Outcome, error) {
+	names = slices.Compact(slices.Sorted(slices.Values(names)))
+	if opt.Now == nil {
+		opt.Now = time.Now
+	}
+	r := &runner{root: root, names: names, opt: opt, res: opt.resources()}
+	// A folder that does not exist yet is made only once all files are good.
+	inputs, fresh := names, !store.IsOutput(dir)
+	if fresh {
+		var err error
+		if r.jobs, err = ReadJobs(root, names); err != nil {
+			return nil, err
+		}
+		inputs = jobInputs(r.jobs)
+	}
+	var err error
+	if r.out, err = store.OpenOutput(dir, disk, store.OutputOptions{Inputs: onDisk(root, inputs)}); err != nil {
+		return nil, err
+	}
+	if err = r.run(fresh); err != nil {
+		r.out.Close()
+		return nil, err
+	}
+	o := &Outcome{Computed: len(r.jobs), out: r.out, receipts: r.done}
+	for _, d := range r.done {
+		o.Failed = o.Failed || d.failed
+	}
+	return o, nil
+}
+
+// jobInputs are the names of all that jobs read.
+func jobInputs(jobs []*job.Job) []string {
+	var out []string
+	for _, j := range jobs {
+		for _, f := range j.Files {
+			out = append(out, f.File)
+		}
+		for _, r := range j.Recordings {
+			for _, f := range r.Files {
+				out = append(out, f.Path)
+			}
+		}
+	}
+	return out
+}
+
+func onDisk(root *store.Root, names []string) []string {
+	var out []string
+	for _, n := range names {
+		out = append(out, root.Path(n))
+	}
+	return out
+}
+
+// runner is one run.
+type runner struct {
+	root  *store.Root
+	names []string
+	out   *store.Output
+	opt   RunOptions
+	res   resources
+	me    identity
+	had   *receipts
+	book  *book
+	// jobs were read; done holds a receipt for each name.
+	jobs []*job.Job
+	done []*receipt
+
+	mu            sync.Mutex
+	finished, all int
+}
+
+func (r *runner) run(fresh bool) error {
+	if err := r.remember(); err != nil {
+		return err
+	}
+	r.done = make([]*receipt, len(r.names))
+	if !fresh {
+		err := each(len(r.names), newGate(r.opt.Workers), func(i int) (err error) {
+			r.done[i], err = r.unchanged(r.names[i])
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		if err := r.readChanged(); err != nil {
+			return err
+		}
+	}
+	var at []int
+	for i, d := range r.done {
+		if d != nil {
+			r.all += d.recordings
+			r.finished += d.recordings
+			continue
+		}
+		r.all += len(r.jobs[len(at)].Recordings)
+		at = append(at, i)
+	}
+	r.progress(0)
+	err := each(len(r.jobs), newGate(r.opt.Workers), func(k int) error {
+		rec, err := r.job(r.jobs[k])
+		if err != nil {
+			return err
+		}
+		r.done[at[k]] = rec
+		r.progress(len(r.jobs[k].Recordings))
+		return r.append(rec)
+	})
+	if err != nil {
+		return err
+	}
+	if err := r.catalogue(); err != nil {
+		return err
+	}
+	if len(r.jobs) > 0 {
+		return r.machine()
+	}
+	return nil
+}
+
+func (r *runner) progress(n int) {
+	if r.opt.Progress == nil {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.finished += n
+	r.opt.Progress(r.finished, r.all)
+}
+
+// remember reads the receipts and says what they must hold against. A damaged file is
+// replaced by what is good in it, so that new records can be added at its end.
+func (r *runner) remember() error {
+	data, _, err := r.out.Read(receiptsFile, maxReceipts)
+	if err != nil {
+		// Not there or not to be read: nothing is remembered.
+		data = nil
+	}
+	r.had = parseReceipts(data)
+	r.me = identify(r.had)
+	r.book = newBook(r.root, r.opt, r.had)
+	if !r.had.whole || r.had.size > 2*r.had.live+1<<20 {
+		return r.compact()
+	}
+	return nil
+}
+
+// compact writes the records that count to a new file.
+func (r *runner) compact() error {
+	_, err := r.out.Write(receiptsFile, func(w io.Writer) error {
+		if _, err := io.WriteString(w, receiptsHead); err != nil {
+			return err
+		}
+		for _, id := range r.had.order {
+			if _, err := w.Write(r.had.byJob[id].encode()); err != nil {
+				return err
+			}
+		}
+		if r.had.catalogue != nil {
+			_, err := w.Write(r.had.catalogue.encode())
+			return err
+		}
+		return nil
+	})
+	return err
+}
+
+func (r *runner) append(rec *receipt) error {
+	if rec.program == "" {
+		return nil
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.out.Append(receiptsFile, rec.encode())
+}
+
+// unchanged is the receipt of a job file that needs nothing: its digest and those of
+// its bench and parts files are as they were, and so is every recording and output, by stamp or by
+// digest. Nil where the job has to be looked at.
+func (r *runner) unchanged(name string) (*receipt, error) {
+	old := r.had.byFile[name]
+	if old == nil || old.partial || old.program != r.me.digest.SHA256 {
+		return nil, nil
+	}
+	for _, f := range old.files {
+		if d, err := r.book.small(f.name); err != nil || d != f.digest {
+			return nil, nil
+		}
+	}
+	now := *old
+	now.recs, now.outs = slices.Clone(old.recs), slices.Clone(old.outs)
+	stamps := r.root.Stamps(namesOf(old.recs))
+	for i, f := range old.recs {
+		if !r.opt.Rehash && stamps[i].Same(f.stamp) {
+			continue
+		}
+		s, err := r.book.look(f.name, r.opt.Rehash, false)
+		if err != nil || s.digest != f.digest {
+			return nil, nil
+		}
+		now.recs[i] = s
+	}
+	k := newKept(r.out, r.opt.Rehash, old)
+	for i, f := range old.outs {
+		if !k.stands(f.name, f.digest) {
+			return nil, nil
+		}
+		now.outs[i] = k.now[f.name]
+	}
+	if slices.Equal(now.recs, old.recs) && slices.Equal(now.outs, old.outs) {
+		return old, nil
+	}
+	return &now, r.append(&now)
+}
+
+func namesOf(files []seen) []string {
+	out := make([]string, len(files))
+	for i, f := range files {
+		out[i] = f.name
+	}
+	return out
+}
+
+// readChanged reads the job files that changed, all faults together.
+func (r *runner) readChanged() error {
+	ids := map[string]string{}
+	var changed []string
+	for i, d := range r.done {
+		if d == nil {
+			changed = append(changed, r.names[i])
+			continue
+		}
+		ids[d.job] = d.file
+	}
+	var err error
+	if r.jobs, err = readJobs(r.root, changed, ids); err != nil {
+		return err
+	}
+	return r.out.Guard(onDisk(r.root, jobInputs(r.jobs)))
+}
+
+// job computes and writes one job.
+func (r *runner) job(j *job.Job) (*receipt, error) {
+	old := r.had.byJob[j.ID]
+	s := surroundings{hash: r.book.digest, anew: r.book.fresh}
+	k := newKept(r.out, r.opt.Rehash, nil)
+	if old != nil && r.me.trusts(old) {
+		s.past = r.past(old)
+	}
+	if s.past != nil && old.program == r.me.digest.SHA256 {
+		k = newKept(r.out, r.opt.Rehash, old)
+		s.has = func(o provenance.Output) bool {
+			return k.stands(j.ID+"/"+o.Name, store.Digest{SHA256: o.SHA256, Size: o.Size})
+		}
+	}
+	f, log, summary, err := produce(r.root, j, r.res, s, k)
+	if err != nil {
+		return nil, err
+	}
+	return r.receipt(j, f, log, k, summary)
+}
+
+// past is what a job's log remembers, if it is the log that the receipt means.
+func (r *runner) past(old *receipt) *provenance.Past {
+	var data [2][]byte
+	for i, name := range []string{provenance.StepsFile, provenance.ResultsFile} {
+		name = old.job + "/" + name
+		var d store.Digest
+		var err error
+		if data[i], d, err = r.out.Read(name, maxLog); err != nil || !slices.ContainsFunc(old.outs, func(s seen) bool { return s.name == name && s.digest == d }) {
+			return nil
+		}
+	}
+	return provenance.Recall(data[0], data[1])
+}
+
+// maxLog bounds what is read of a log: a hundred times that of a job of ten thousand recordings.
+const maxLog = 1 << 34
+
+// receipt sums up a job that was written, and removes what earlier runs left in its folder.
+func (r *runner) receipt(j *job.Job, f *Findings, log *provenance.Log, k *kept, published store.Digest) (*receipt, error) {
+	var text strings.Builder
+	if err := reports.Summary(&text, []reports.Job{summaryOf(f)}, false); err != nil {
+		return nil, err
+	}
+	rec := &receipt{job: j.ID, file: j.File, program: r.me.digest.SHA256, clean: r.me.clean, recordings: len(j.Recordings),
+		failed: Failed([]*Findings{f}), result: published.SHA256, text: text.String()}
+	for _, d := range j.Files {
+		rec.files = append(rec.files, seen{name: d.File, digest: store.Digest{SHA256: d.SHA256, Size: d.Size}})
+	}
+	read := 0
+	for _, x := range j.Recordings {
+		for _, file := range x.Files {
+			if s, err := r.book.look(file.Path, false, false); err == nil {
+				rec.recs = append(rec.recs, s)
+			}
+		}
+	}
+	named := map[string]bool{j.ID + "/" + provenance.StepsFile: true, j.ID + "/" + provenance.ResultsFile: true}
+	for _, s := range log.Steps {
+		if s.Stage == "ingest" {
+			read++
+		}
+		for _, o := range s.Outputs {
+			named[j.ID+"/"+o.Name] = true
+		}
+	}
+	rec.partial = read < len(j.Recordings)
+	for _, o := range k.files() {
+		if named[o.name] {
+			rec.outs = append(rec.outs, o)
+		}
+	}
+	return rec, r.sweep(j.ID, named)
+}
+
+// sweep removes what a killed run left under temporary names, tables of recordings that
+// the job no longer has, and what an earlier version of the program wrote.
+func (r *runner) sweep(id string, named map[string]bool) error {
+	earlier := map[string]bool{}
+	if old := r.had.byJob[id]; old != nil {
+		for _, o := range old.outs {
+			earlier[o.name] = true
+		}
+	}
+	for _, folder := range []string{id, id + "/samples"} {
+		err := r.out.Sweep(folder, func(name string) bool {
+			name = folder + "/" + name
+			return !named[name] && (earlier[name] || folder != id && path.Ext(name) == ".parquet")
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// catalogue writes what stands on all jobs, unless they are those it was made of.
+func (r *runner) catalogue() error {
+	sum := sha256.New()
+	for _, d := range r.done {
+		fmt.Fprintf(sum, "%q %s\n", d.job, d.result)
+	}
+	key := fmt.Sprintf("%x", sum.Sum(nil))
+	old := r.had.catalogue
+	if old != nil && old.program != r.me.digest.SHA256 {
+		old = nil
+	}
+	k := newKept(r.out, r.opt.Rehash, old)
+	if old != nil && old.result == key && r.allStand(k, old) {
+		return nil
+	}
+	jobs := make([]reports.Job, len(r.done))
+	err := each(len(jobs), newGate(r.opt.Workers), func(i int) (err error) {
+		jobs[i], err = published(r.out, r.done[i])
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if err := writeCatalogue(k, jobs); err != nil {
+		return err
+	}
+	if err := r.out.Sweep(".", func(string) bool { return false }); err != nil {
+		return err
+	}
+	return r.append(&receipt{program: r.me.digest.SHA256, clean: r.me.clean, result: key, outs: k.files(),
+		recs: []seen{{name: "program", digest: r.me.digest, stamp: r.me.stamp}}})
+}
+
+func (r *runner) allStand(k *kept, old *receipt) bool {
+	for _, f := range old.outs {
+		if !k.stands(f.name, f.digest) {
+			return false
+		}
+	}
+	return true
+}
+
+// published is what was found in a job.
+func published(out *store.Output, rec *receipt) (reports.Job, error) {
+	var j reports.Job
+	name := rec.job + "/" + summaryFile
+	data, d, err := out.Read(name, maxLog)
+	if err != nil {
+		return j, err
+	}
+	if d.SHA256 != rec.result {
+		return j, &positioned.Error{File: name, Got: "other bytes than the run wrote", Want: "an output folder that nobody else writes to"}
+	}
+	return j, json.Unmarshal(data, &j)
+}
+
+// machine writes the side file, which no hash covers.
+func (r *runner) machine() error {
+	data, err := json.MarshalIndent(struct {
+		Version  string `json:"version"`
+		Build    string `json:"build"`
+		SHA256   string `json:"program_sha256"`
+		Go       string `json:"go"`
+		OS       string `json:"os"`
+		Arch     string `json:"arch"`
+		Host     string `json:"host"`
+		Time     string `json:"time"`
+		Jobs     int    `json:"jobs_computed"`
+		Read     int    `json:"recordings_read"`
+		Remember int    `json:"recordings_hash_remembered"`
+	}{provenance.Version, r.me.build, r.me.digest.SHA256, runtime.Version(), runtime.GOOS, runtime.GOARCH, store.Host(), r.opt.Now().UTC().Format(time.RFC3339), len(r.jobs), r.book.read, r.book.taken}, "", "  ")
+	if err != nil {
+		return err
+	}
+	return writeBytes(r.out, "machine.json", append(data, '\n'))
+}
+
+// SideFile is true for files of an output folder that describe a run rather than
+// its results: no hash covers them, and equal runs need not write them equal.
+func SideFile(name string) bool {
+	return name == "machine.json" || name == receiptsFile || name == store.Marker
+}
+
+// Outcome is what a run left.
+type Outcome struct {
+	// Failed is true when a gating check failed without a waiver.
+	Failed bool
+	// Computed counts the jobs that were not as an earlier run left them.
+	Computed int
+	out      *store.Output
+	receipts []*receipt
+}
+
+// Close gives the output folder free.
+func (o *Outcome) Close() error { return o.out.Close() }
+
+// Summary writes the jobs' summaries, one after another, in the order of their files.
+func (o *Outcome) Summary(w io.Writer, all bool) error {
+	for i, r := range o.receipts {
+		text := r.text
+		if all {
+			j, err := published(o.out, r)
+			if err != nil {
+				return err
+			}
+			var b strings.Builder
+			if err := reports.Summary(&b, []reports.Job{j}, true); err != nil {
+				return err
+			}
+			text = b.String()
+		}
+		if i > 0 {
+			text = "\n" + text
+		}
+		if _, err := io.WriteString(w, text); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// JSON writes numbers, checks and warnings of all jobs, a job at a time.
+func (o *Outcome) JSON(w io.Writer) error {
+	between := "[\n  "
+	for _, r := range o.receipts {
+		j, err := published(o.out, r)
+		if err != nil {
+			return err
+		}
+		data, err := json.MarshalIndent(j, "  ", "  ")
+		if err != nil {
+			return err
+		}
+		if _, err := io.WriteString(w, between+string(data)); err != nil {
+			return err
+		}
+		between = ",\n  "
+	}
+	_, err := io.WriteString(w, "\n]\n")
+	return err
+}

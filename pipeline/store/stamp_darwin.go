@@ -1,0 +1,14 @@
+package store
+
+import (
+	"io/fs"
+	"syscall"
+)
+
+func system(info fs.FileInfo) Stamp {
+	s, ok := info.Sys().(*syscall.Stat_t)
+	if !ok {
+		return Stamp{}
+	}
+	return Stamp{Size: s.Size, MTime: s.Mtimespec.Nano(), CTime: s.Ctimespec.Nano(), Inode: s.Ino}
+}
