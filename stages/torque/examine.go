@@ -66,7 +66,14 @@ func Examine(in Input, opt Options) (spin.Evidence, error) {
 		}
 	case spin.Sweep:
 		e.Sweep = examineSweep(r, in.Curve, opt)
+	case spin.Coast:
+		for _, run := range r.Runs {
+			if run.B >= 0 {
+				e.Fall = append(e.Fall, fall(r, run, balance.OfRun(r, run))...)
+			}
+		}
 	}
+	e.Thrust = thrusts(r)
 	e.Levels = levels(r, in.Curve)
 	return e, nil
 }
@@ -77,6 +84,8 @@ func examineRun(r *spin.Recording, run spin.Run, curve *spin.LoadCurve, opt Opti
 	e.LagS, e.LagU, e.LagFound = findLag(r, run, v, balance.Loads(v, curve), opt)
 	e.LoadRel = loadShare(r, run, v, curve)
 	e.Bins = runBins(r, run, v, curve, e.LagS, opt)
+	e.Rise, e.Passages = rise(r, run, v)
+	e.Idle, _ = r.Plateau(run.A)
 	return e
 }
 

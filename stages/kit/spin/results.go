@@ -29,6 +29,11 @@ type RunEvidence struct {
 	LoadRel float64 `json:"load_rel"`
 	// Bins are the run's torque over speed at constant duty, zero removed.
 	Bins []Bin `json:"bins,omitempty"`
+	// Rise is the speed between idle and settled, Idle the idle plateau before, and Passages the
+	// times at which shares of the change of speed were made: for predicting spin-up.
+	Rise     []Stretch `json:"rise,omitempty"`
+	Passages []Passage `json:"passages,omitempty"`
+	Idle     Plateau   `json:"idle"`
 	// OhmRise is the apparent resistance at the start of the transient over
 	// that at its end less one; 0 when the channels do not give it.
 	ResistanceOhm float64 `json:"resistance_ohm,omitempty"`
@@ -76,6 +81,10 @@ type Evidence struct {
 	Scale     uncertain.Value `json:"scale"`
 	Runs      []RunEvidence   `json:"runs,omitempty"`
 	Sweep     *SweepEvidence  `json:"sweep,omitempty"`
+	// Fall is the speed of a run-down.
+	Fall []Stretch `json:"fall,omitempty"`
+	// Thrust seen at settled speeds, zero not removed, and the air's density (0 unknown).
+	Thrust []ThrustPoint `json:"thrust,omitempty"`
 	// Levels are settled plateaus with torque less zero, for the current law.
 	Levels   []OperatingPoint `json:"levels,omitempty"`
 	Warnings []Warning        `json:"warnings,omitempty"`

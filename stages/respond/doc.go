@@ -1,0 +1,40 @@
+// Package respond predicts how quickly a rotor changes its speed, from what
+// the other stages found: inertia in air, load curve, and the motor's cold
+// torque.
+//
+// # Torque
+//
+// The cold torque surface comes from the constant-duty part of all step runs
+// of all rotors of a motor. A stretch of a run with the acceleration α says
+//
+//	T = J·α + L(ω)
+//
+// so T, J and L stand on one scale, and an error of that scale leaves every
+// time alone. Over the stretches the surface
+//
+//	T = Gain·x + Slope·ω + Offset + Bend·u² − Lag·dT/dt,   x = duty·V,  u = x − BackEMF·ω
+//
+// is fitted by least squares: the direct-current equivalent of a brushless
+// machine (Fitzgerald, Kingsley, Umans, Electric Machinery, ch. 7; from
+// memory), with bearing and iron drag in Slope and Offset, since the reaction
+// shows the torque less these; Bend, for saturation, enters only where the evidence asks for it
+// (AICc falls by more than 6). V is the voltage at the terminals where it was recorded, and the
+// supply is V0 − SupplyOhm·I. A run whose apparent resistance (x − BackEMF·ω)/i is above that
+// of the coldest run of its rotor and duty by a share r has its Gain and Slope
+// divided by 1 + r: what is fitted is the cold motor.
+//
+// # Motion
+//
+//	J·dω/dt = T − L(ω)·ρ/ρ₀ − added,   Lag·dT/dt = T(ω, duty, supply) − T
+//
+// from the speed held before, up to the speed asked for; charge and energy by
+// the current law of the torque stage. A coast has the drag of bearings and iron,
+// found from run-downs as −(J·α + L), in place of T.
+//
+// # Uncertainty
+//
+// Every cause has a name, and a time moves with all that the cause moves: J, L
+// and, through the surface's least squares, T. Times by central differences,
+// one cause at a time; and by Monte Carlo with the same causes, since a speed
+// near the final one answers crookedly.
+package respond

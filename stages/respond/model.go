@@ -1,0 +1,456 @@
+package respond
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
+)
+
+// body is what is known of a rotor: inertia in air and load, on one torque
+// scale. The curve's coefficients carry the scale's source as the inertia does.
+type body struct {
+	rotor string
+	j     uncertain.Value
+	curve spin.LoadCurve
+}
+
+// meanLoad is the mean of L over a stretch.
+func meanLoad(c *spin.LoadCurve, s spin.Stretch) float64 {
+	w := s.SpeedRadPerS
+	l := c.At(w)
+	if s.SpeedVar > 0 {
+		h := 0.02 * w
+		l += s.SpeedVar / 2 * (c.At(w+h) - 2*l + c.At(w-h)) / (h * h)
+	}
+	return l
+}
+
+// model is a motor with its rotors.
+type model struct {
+	in     *Input
+	bodies []body
+	// voltage is true where every step run has a voltage channel; supply is then
+	// its internal resistance, a voltage V0 − supply·I at the terminals.
+	voltage   bool
+	supplyOhm float64
+	supply    uncertain.Value
+	scale     uncertain.Value
+	law       *law
+	surface   *fitted
+	noSurface string
+	coast     *coastDrag
+	noCoast   string
+	thrusts   map[string]*thrustCurve
+}
+
+// law is phase current from torque: i = (T + c0 + c1·ω)/kt.
+type law struct{ kt, c0, c1 uncertain.Value }
+
+// newModel puts together what the job found. left is the name of a recording
+// or mounting whose runs are not used, empty for none.
+func newModel(in *Input, bodies []body, keep func(e *spin.Evidence, r *spin.RunEvidence) bool) *model {
+	m := &model{in: in, bodies: bodies, thrusts: map[string]*thrustCurve{}, scale: uncertain.Exact(1)}
+	if len(in.Evidence) > 0 {
+		m.scale = in.Evidence[0].Scale
+	}
+	m.supplies()
+	if l := in.Law; l != nil && m.voltage {
+		m.law = &law{
+			kt: l.KtNmPerA.Mul(m.scale), c0: m.scale.Scale(l.Coef[1]), c1: m.scale.Scale(l.Coef[2] / l.RefRadPerS),
+		}
+	} else {
+		m.supplyOhm, m.supply = 0, uncertain.Value{}
+	}
+	f, err := m.fitSurface(m.collect(keep))
+	if err != nil {
+		m.noSurface = err.Error()
+	} else {
+		m.surface = f
+		m.spread(f)
+	}
+	return m
+}
+
+// bodiesOf are the rotors with an inertia and a load, sorted as given.
+func bodiesOf(in *Input) []body {
+	var out []body
+	for _, r := range in.Rotors {
+		for _, c := range in.Curves {
+			if c.Rotor != r.Rotor {
+				continue
+			}
+			b := body{rotor: r.Rotor, j: r.JKgM2, curve: c}
+			b.curve.Coef = scaled(c, scaleOf(in, r.Rotor))
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// scaleOf is the torque scale of a rotor's recordings, 1 ± u.
+func scaleOf(in *Input, rotor string) uncertain.Value {
+	for _, e := range in.Evidence {
+		if e.Rotor == rotor && e.Recorded {
+			return e.Scale
+		}
+	}
+	return uncertain.Exact(1)
+}
+
+// scaled are a curve's coefficients with the doubt of the torque scale: all but an exponent.
+func scaled(c spin.LoadCurve, scale uncertain.Value) []uncertain.Value {
+	out := slices.Clone(c.Coef)
+	for i := range out {
+		if c.Form != spin.FormPower || i == 0 {
+			out[i] = out[i].Add(scale.Sub(uncertain.Exact(scale.Mean)).Scale(out[i].Mean))
+		}
+	}
+	return out
+}
+
+func (m *model) bodyOf(rotor string) int {
+	return slices.IndexFunc(m.bodies, func(b body) bool { return b.rotor == rotor })
+}
+
+// excluded is true for runs that the job sets aside.
+func (m *model) excluded(run string) bool {
+	for _, f := range m.in.Fits {
+		if f.Run == run && f.Excluded != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// supplies finds the supply's internal resistance: terminal voltage against
+// current within each recording, one slope for all.
+func (m *model) supplies() {
+	type point struct{ v, i float64 }
+	sxx, sxy, n, sets := 0.0, 0.0, 0, 0
+	var all [][]point
+	for _, e := range m.in.Evidence {
+		if e.Kind != spin.Step {
+			continue
+		}
+		var pts []point
+		mv, mi := 0.0, 0.0
+		for _, r := range e.Runs {
+			for _, s := range r.Rise {
+				if s.VoltageV <= 0 {
+					return
+				}
+				pts = append(pts, point{s.VoltageV, s.CurrentA})
+				mv, mi = mv+s.VoltageV, mi+s.CurrentA
+			}
+		}
+		if len(pts) < 3 {
+			continue
+		}
+		mv, mi = mv/float64(len(pts)), mi/float64(len(pts))
+		for k := range pts {
+			pts[k].v, pts[k].i = pts[k].v-mv, pts[k].i-mi
+			sxx += float64(pts[k].i * pts[k].i)
+			sxy += float64(pts[k].i * pts[k].v)
+		}
+		all, n, sets = append(all, pts), n+len(pts), sets+1
+	}
+	m.voltage = n > 0
+	if sxx <= 0 || n-sets < 4 {
+		return
+	}
+	m.supplyOhm = math.Max(0, -sxy/sxx)
+	rss := 0.0
+	for _, pts := range all {
+		for _, p := range pts {
+			e := p.v + float64(m.supplyOhm*p.i)
+			rss += float64(e * e)
+		}
+	}
+	dof := float64(n - sets - 1)
+	m.supply = uncertain.New(m.supplyOhm, math.Sqrt(rss/dof/sxx), dof, m.in.Job+"/supply/ohm")
+}
+
+// spread turns the surface's coefficients into values that carry what J and L
+// of all rotors carry, through the least squares, and their own scatter.
+func (m *model) spread(f *fitted) {
+	k := len(f.own)
+	var cells [terms][]uncertain.Term
+	for b := range m.bodies {
+		body := &m.bodies[b]
+		// ∂coef/∂J is Σ gain·ω over the body's pieces, ∂coef/∂c of a load coefficient Σ gain·∫∂L/∂c.
+		dj, dc := make([]float64, k), numeric.NewMatrix(len(body.curve.Coef), k)
+		used := false
+		for i := range f.pieces {
+			p := &f.pieces[i]
+			if p.body != b {
+				continue
+			}
+			used = true
+			for a := range k {
+				g := f.gainMat.At(a, i) * p.feed
+				dj[a] += float64(g * p.speed)
+				for c, x := range p.loads {
+					dc.Set(c, a, dc.At(c, a)+float64(g*x))
+				}
+			}
+		}
+		if !used {
+			continue
+		}
+		for a := range k {
+			cells[a] = append(cells[a], uncertain.Term{Sensitivity: dj[a], Value: body.j})
+			for c, v := range body.curve.Coef {
+				cells[a] = append(cells[a], uncertain.Term{Sensitivity: dc.At(c, a), Value: v})
+			}
+		}
+	}
+	for a := range terms {
+		f.out.Coef[a] = uncertain.Exact(f.coef[a])
+		if a >= k {
+			continue
+		}
+		own := f.own[a]
+		for i := range own.Parts {
+			own.Parts[i].Source = m.in.Job + "/motor/torque" + strings.TrimPrefix(own.Parts[i].Source, "surface")
+		}
+		f.out.Coef[a] = uncertain.Combine(f.coef[a], append(cells[a], uncertain.Term{Sensitivity: 1, Value: own})...)
+	}
+	f.out.SupplyOhm = m.supply
+}
+
+// loadGradient is ∂L̄/∂coef over a stretch.
+func loadGradient(c *spin.LoadCurve, s spin.Stretch) []float64 {
+	out := make([]float64, len(c.Coef))
+	for i, v := range c.Coef {
+		h := 1e-4 * math.Abs(v.Mean)
+		if h == 0 {
+			h = 1e-9
+		}
+		up, down := *c, *c
+		up.Coef, down.Coef = slices.Clone(c.Coef), slices.Clone(c.Coef)
+		up.Coef[i].Mean, down.Coef[i].Mean = v.Mean+h, v.Mean-h
+		out[i] = (meanLoad(&up, s) - meanLoad(&down, s)) / (2 * h)
+	}
+	return out
+}
+
+// coastDrag is the torque of bearings and iron, d0 + d1·ω (+ d2·ω²), that slows
+// a coasting rotor besides its load.
+type coastDrag struct {
+	coef       []uncertain.Value
+	low, high  float64
+	recordings []string
+}
+
+// fitCoast finds the coast torque from the run-downs of all rotors: J·ω + ∫L =
+// K − d0·t − d1·∫ω − d2·∫ω², each run-down with a K of its own.
+func (m *model) fitCoast() {
+	var pieces []piece
+	d := &coastDrag{low: math.Inf(1)}
+	for i := range m.in.Evidence {
+		e := &m.in.Evidence[i]
+		b := m.bodyOf(e.Rotor)
+		if b < 0 || len(e.Fall) < 4 {
+			continue
+		}
+		d.recordings = append(d.recordings, e.Recording)
+		for _, s := range e.Fall {
+			pieces = append(pieces, piece{run: e.Recording, s: s, body: b, ohmic: 1, duty: 1, free: 1})
+			d.low, d.high = math.Min(d.low, s.SpeedRadPerS), math.Max(d.high, s.SpeedRadPerS)
+		}
+	}
+	if len(pieces) == 0 {
+		m.noCoast = "no coast recording of this motor: the drag of bearings and iron, which the load curve does not contain, is not known"
+		return
+	}
+	m.coastPieces(pieces)
+	s, aicc, err := coastSolve(pieces, 2)
+	if richer, b, err3 := coastSolve(pieces, 3); err3 == nil && (err != nil || b < aicc-bendBy) {
+		s, err = richer, nil
+	}
+	if err != nil || s.DoF <= len(d.recordings) {
+		m.noCoast = fmt.Sprintf("the run-downs do not determine the coast torque: %d stretches", len(pieces))
+		return
+	}
+	d.coef = m.coastValues(pieces, s)
+	m.coast = d
+}
+
+// coastPieces fills momenta, and in bow the integral of the squared speed.
+func (m *model) coastPieces(pieces []piece) {
+	perRun(pieces, func(run []piece) {
+		b := &m.bodies[run[0].body]
+		load := integrals(run, func(s spin.Stretch) float64 { return meanLoad(&b.curve, s) })
+		squares := integrals(run, func(s spin.Stretch) float64 { return float64(s.SpeedRadPerS*s.SpeedRadPerS) + s.SpeedVar })
+		var grads [][]float64
+		for c := range b.curve.Coef {
+			grads = append(grads, integrals(run, func(s spin.Stretch) float64 { return loadGradient(&b.curve, s)[c] }))
+		}
+		change := b.j.Mean * (run[0].s.SpeedRadPerS - run[len(run)-1].s.SpeedRadPerS)
+		for i := range run {
+			p := &run[i]
+			p.momentum, p.speed = b.j.Mean*p.s.SpeedRadPerS+load[i], p.s.SpeedRadPerS
+			p.time, p.angle, p.bow = p.s.TimeS, p.s.AngleRad, squares[i]
+			p.sigma = math.Hypot(b.j.Mean*p.s.SpeedSE, floorRel*change)
+			for c := range grads {
+				p.loads = append(p.loads, grads[c][i])
+			}
+		}
+		centre(run)
+	})
+}
+
+func coastSolve(pieces []piece, k int) (numeric.Solution, float64, error) {
+	a := numeric.NewMatrix(len(pieces), k)
+	y, w := make([]float64, len(pieces)), make([]float64, len(pieces))
+	for i, p := range pieces {
+		copy(a.Row(i), []float64{-p.time, -p.angle, -p.bow}[:k])
+		y[i], w[i] = p.momentum, 1/(p.sigma*p.sigma)
+	}
+	s, err := numeric.LeastSquares(a, y, w)
+	if err != nil {
+		return s, 0, err
+	}
+	n, kk := float64(len(pieces)), float64(k)
+	return s, n*math.Log(s.RSS/n) + 2*kk + 2*kk*(kk+1)/math.Max(1, n-kk-1), nil
+}
+
+// coastValues are the coefficients with their own scatter and what J and L carry into them.
+func (m *model) coastValues(pieces []piece, s numeric.Solution) []uncertain.Value {
+	k := len(s.Coef)
+	chi := math.Max(1, s.RSS/float64(s.DoF))
+	cov := make([]float64, k*k)
+	for i := range cov {
+		cov[i] = s.Cov.Data[i] * chi
+	}
+	own := uncertain.FromCovariance(s.Coef, cov, float64(s.DoF), m.in.Job+"/motor/coast")
+	out := make([]uncertain.Value, k)
+	for a := range k {
+		parts := []uncertain.Term{{Sensitivity: 1, Value: own[a]}}
+		for b := range m.bodies {
+			body := &m.bodies[b]
+			dj, dc := 0.0, make([]float64, len(body.curve.Coef))
+			for i, p := range pieces {
+				if p.body != b {
+					continue
+				}
+				g := s.Gain.At(a, i)
+				dj += float64(g * p.speed)
+				for c, x := range p.loads {
+					dc[c] += float64(g * x)
+				}
+			}
+			parts = append(parts, uncertain.Term{Sensitivity: dj, Value: body.j})
+			for c, x := range dc {
+				parts = append(parts, uncertain.Term{Sensitivity: x, Value: body.curve.Coef[c]})
+			}
+		}
+		out[a] = uncertain.Combine(s.Coef[a], parts...)
+	}
+	return out
+}
+
+// thrustCurve is F = c0·x + c1·x², x = ω/ref, of one rotor.
+type thrustCurve struct {
+	coef      []uncertain.Value // c1 first
+	ref       float64
+	low, high float64 // N
+}
+
+// thrustOf fits thrust against speed from a rotor's steady recordings, nil
+// where none was recorded. The zero is each recording's own.
+func (m *model) thrustOf(rotor string) *thrustCurve {
+	if t, known := m.thrusts[rotor]; known {
+		return t
+	}
+	t := m.fitThrust(rotor)
+	m.thrusts[rotor] = t
+	return t
+}
+
+func (m *model) fitThrust(rotor string) *thrustCurve {
+	var sets [][]spin.ThrustPoint
+	t := &thrustCurve{}
+	n := 0
+	for _, e := range m.in.Evidence {
+		if e.Rotor == rotor && len(e.Thrust) > 0 {
+			sets = append(sets, e.Thrust)
+			n += len(e.Thrust)
+			for _, p := range e.Thrust {
+				t.ref = math.Max(t.ref, p.SpeedRadPerS)
+			}
+		}
+	}
+	if n < len(sets)+4 || t.ref <= 0 {
+		return nil
+	}
+	solve := func(k int) (numeric.Solution, float64, error) {
+		a := numeric.NewMatrix(n, k+len(sets))
+		y := make([]float64, n)
+		i := 0
+		for j, set := range sets {
+			for _, p := range set {
+				x := p.SpeedRadPerS / t.ref
+				if p.Rest {
+					x = 0
+				}
+				a.Set(i, 0, x*x)
+				if k > 1 {
+					a.Set(i, 1, x)
+				}
+				a.Set(i, k+j, 1)
+				y[i] = p.ThrustN
+				i++
+			}
+		}
+		s, err := numeric.LeastSquares(a, y, nil)
+		kk, nn := float64(k+len(sets)), float64(n)
+		return s, nn*math.Log(s.RSS/nn+1e-30) + 2*kk + 2*kk*(kk+1)/math.Max(1, nn-kk-1), err
+	}
+	k := 1
+	s, aicc, err := solve(1)
+	if richer, b, err2 := solve(2); err2 == nil && b < aicc-bendBy {
+		s, err, k = richer, nil, 2
+	}
+	if err != nil || s.DoF < 1 || !(s.Coef[0] > 0) {
+		return nil
+	}
+	cov := make([]float64, k*k)
+	for a := range k {
+		for b := range k {
+			cov[a*k+b] = s.Cov.At(a, b) * s.RSS / float64(s.DoF)
+		}
+	}
+	t.coef = uncertain.FromCovariance(s.Coef[:k], cov, float64(s.DoF), m.in.Job+"/rotor:"+rotor+"/thrust")
+	t.low = math.Inf(1)
+	for _, set := range sets {
+		for _, p := range set {
+			if !p.Rest {
+				f := thrustAt(s.Coef[:k], p.SpeedRadPerS/t.ref)
+				t.low, t.high = math.Min(t.low, f), math.Max(t.high, f)
+			}
+		}
+	}
+	return t
+}
+
+func thrustAt(c []float64, x float64) float64 {
+	f := c[0] * x * x
+	if len(c) > 1 {
+		f += c[1] * x
+	}
+	return f
+}
+
+// speedFor is x at thrust f: the positive root.
+func speedFor(c []float64, f float64) float64 {
+	if len(c) == 1 || c[1] == 0 {
+		return math.Sqrt(f / c[0])
+	}
+	return (-c[1] + math.Sqrt(c[1]*c[1]+4*c[0]*f)) / (2 * c[0])
+}
