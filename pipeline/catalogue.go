@@ -260,7 +260,7 @@ func summaryOf(f *Findings) reports.Job {
 	for _, r := range f.Recordings {
 		runs += len(r.Runs)
 	}
-	return reports.Job{Name: f.Job, Recordings: len(f.Recordings), Runs: runs, Numbers: f.Numbers, Checks: f.Checks, Warnings: f.Warnings}
+	return reports.Job{Name: f.Job, Recordings: len(f.Recordings), Runs: runs, Numbers: f.Numbers, Responses: f.Responses, Checks: f.Checks, Warnings: f.Warnings}
 }
 
 // IsUserError is true for faults of files and calls, which exit with 2.

@@ -69,7 +69,7 @@ func attempt(fsys fs.FS, w Work, res resources, s surroundings, remembers bool) 
 			res.held.drop(w.Recordings[i].Declared.ID())
 		}
 	}()
-	for _, step := range []func() error{c.declare, c.ingest, c.drag, c.torque, c.fit, c.subtract, c.crosscheck, c.trace} {
+	for _, step := range []func() error{c.declare, c.ingest, c.drag, c.torque, c.fit, c.subtract, c.crosscheck, c.respond, c.trace} {
 		if err := step(); err != nil {
 			if len(positioned.All(err)) > 0 {
 				return nil, nil, err
@@ -96,6 +96,7 @@ type computation struct {
 	declared            int
 	recStep, rotorStep  map[string]int
 	choiceStep, subStep int
+	checkStep           int
 	fitSteps            []int
 }
 
@@ -272,6 +273,6 @@ func (c *computation) crosscheck() error {
 	c.out.Checks, c.out.Numbers = out.Checks, out.Numbers
 	c.out.Warnings = append(c.out.Warnings, out.Warnings...)
 	d.step.Waived = waived(out.Checks)
-	d.add(c.log, append([]int{c.declared, c.choiceStep, c.subStep}, c.fitSteps...), codes(out.Warnings))
+	c.checkStep = d.add(c.log, append([]int{c.declared, c.choiceStep, c.subStep}, c.fitSteps...), codes(out.Warnings))
 	return nil
 }

@@ -9,6 +9,7 @@
 //  5. fit, a recording at a time: runs to inertias
 //  6. subtract: runs to rotors, rotors to parts, one adjustment a job
 //  7. crosscheck: comparisons, and which numbers are fit for release
+//     respond, where the job asks for it: times of spin-up and run-down
 //  8. trace: the points that pages draw
 //  9. tables, pages, log and summary written by one Output, each file whole, the log last;
 //     it ends with the tables' hashes

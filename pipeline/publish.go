@@ -57,7 +57,8 @@ func (b *builder[R]) flag(name, doc string, f func(R) bool) *builder[R] {
 
 // Tables are the tables of one job, in the order in which they are written.
 func (f *Findings) Tables() []tables.Table {
-	return []tables.Table{f.runs(), f.drag(), f.torqueTable(), f.fits(), f.rotors(), Inertias(f.Numbers), Budget(f.Numbers), f.checks(), f.traces()}
+	all := []tables.Table{f.runs(), f.drag(), f.torqueTable(), f.fits(), f.rotors(), Inertias(f.Numbers), Budget(f.Numbers), f.checks(), f.traces()}
+	return append(all, f.responseTables()...)
 }
 
 type runRow struct {

@@ -8,6 +8,7 @@ import (
 	"spinledger/stages/crosscheck"
 	"spinledger/stages/kit/air"
 	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
 )
 
 // Plan turns a job as read into work for the stages.
@@ -35,7 +36,11 @@ func Plan(j *job.Job) Work {
 			w.Rotors = append(w.Rotors, r.Rotor)
 		}
 	}
+	w.Options.Respond.Seed, w.Options.Respond.Draws = j.Options.Seed, j.Options.Draws
 	slices.SortFunc(w.Rotors, func(a, b spin.Rotor) int { return strings.Compare(a.ID, b.ID) })
+	for _, q := range j.Respond {
+		w.Responses = append(w.Responses, requests(j.ID, q, w.Rotors)...)
+	}
 	for _, v := range j.Waivers {
 		w.Waivers = append(w.Waivers, crosscheck.Waiver{Check: v.Check, Subject: v.Subject, UpTo: v.UpTo.Value, Because: v.Because, By: v.By, Until: v.Until})
 	}
@@ -74,20 +79,25 @@ func position(j *job.Job, key string) Position {
 // density of a session's air, 0 where its state was not recorded or lies
 // outside the formula.
 func density(id string, s spin.Session) float64 {
-	if s.Air.TemperatureK == nil || s.Air.PressurePa == nil {
-		return 0
+	return airDensity(s.Air, id+"/session:"+s.Name+"/humidity").Mean
+}
+
+// airDensity with its parts; humidity names the source of a humidity that was not stated.
+func airDensity(a spin.Air, humidity string) uncertain.Value {
+	if a.TemperatureK == nil || a.PressurePa == nil {
+		return uncertain.Value{}
 	}
-	st := air.State{TemperatureK: *s.Air.TemperatureK, PressurePa: *s.Air.PressurePa}
-	if s.Air.Humidity != nil {
-		st.Humidity = *s.Air.Humidity
+	st := air.State{TemperatureK: *a.TemperatureK, PressurePa: *a.PressurePa}
+	if a.Humidity != nil {
+		st.Humidity = *a.Humidity
 	} else {
-		st.Humidity = air.UnstatedHumidity(id + "/session:" + s.Name + "/humidity")
+		st.Humidity = air.UnstatedHumidity(humidity)
 	}
 	rho, err := air.Density(st)
 	if err != nil {
-		return 0
+		return uncertain.Value{}
 	}
-	return rho.Mean
+	return rho
 }
 
 // locate writes into every suspect where it is declared, and as what.

@@ -8,6 +8,7 @@ import (
 	"spinledger/stages/kit/figure"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
+	"spinledger/stages/respond"
 	"spinledger/stages/subtract"
 	"spinledger/stages/torque"
 	"spinledger/stages/trace"
@@ -27,7 +28,9 @@ type Work struct {
 	Parts         []spin.Part
 	Repeatability []spin.Repeatability
 	Waivers       []crosscheck.Waiver
-	Options       Options
+	// Responses asked for.
+	Responses []spin.ResponseRequest
+	Options   Options
 }
 
 // Recording is one recording's declaration and files.
@@ -68,6 +71,7 @@ type Options struct {
 	Fit        fit.Options        `json:"fit"`
 	Subtract   subtract.Options   `json:"subtract"`
 	Crosscheck crosscheck.Options `json:"crosscheck"`
+	Respond    respond.Options    `json:"respond"`
 	Trace      trace.Options      `json:"trace"`
 }
 
@@ -75,7 +79,8 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		Ingest: ingest.DefaultOptions(), Drag: drag.DefaultOptions(), Torque: torque.DefaultOptions(),
-		Fit: fit.DefaultOptions(), Subtract: subtract.DefaultOptions(), Crosscheck: crosscheck.DefaultOptions(), Trace: trace.DefaultOptions(),
+		Fit: fit.DefaultOptions(), Subtract: subtract.DefaultOptions(), Crosscheck: crosscheck.DefaultOptions(),
+		Respond: respond.DefaultOptions(), Trace: trace.DefaultOptions(),
 	}
 }
 
@@ -93,6 +98,12 @@ type Findings struct {
 	Checks     []spin.Check
 	Refusals   []spin.Refusal
 	Warnings   []spin.Warning
+	// Surface is the motor's cold torque, nil where nothing was asked of it or the
+	// runs give none; Responses answer the job's requests, and Predictions
+	// compare every recorded rise with what the others say of it.
+	Surface     *spin.TorqueSurface
+	Responses   []spin.Response
+	Predictions []spin.Prediction
 	// Figures that pages draw.
 	Figures []figure.Figure
 	// Inputs read, by name.

@@ -13,12 +13,13 @@ import (
 
 // Job is what a summary shows of one job.
 type Job struct {
-	Name       string         `json:"job"`
-	Recordings int            `json:"recordings"`
-	Runs       int            `json:"runs"`
-	Numbers    []spin.Number  `json:"numbers"`
-	Checks     []spin.Check   `json:"checks"`
-	Warnings   []spin.Warning `json:"warnings"`
+	Name       string          `json:"job"`
+	Recordings int             `json:"recordings"`
+	Runs       int             `json:"runs"`
+	Numbers    []spin.Number   `json:"numbers"`
+	Responses  []spin.Response `json:"responses,omitempty"`
+	Checks     []spin.Check    `json:"checks"`
+	Warnings   []spin.Warning  `json:"warnings"`
 }
 
 // gcm2 is one g·cm² in kg·m².
@@ -66,6 +67,9 @@ func job(b *strings.Builder, j Job, all bool) {
 		}
 		name := strings.TrimPrefix(n.ID, j.Name+"/")
 		fmt.Fprintf(b, "  %-28s %s\n  %-28s %s; scale: %s\n", name, Inertia(n.Value), "", state, n.Scale)
+	}
+	for _, r := range j.Responses {
+		response(b, j.Name, r, all)
 	}
 	count := map[string]int{}
 	for _, k := range j.Checks {

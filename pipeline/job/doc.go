@@ -95,15 +95,28 @@
 //
 // # Keys of response
 //
-// A spin-up to predict, for each of the parts by itself.
+// A change of speed whose time is to be predicted, for each of the parts by itself: upwards by the motor, downwards by coasting.
 //
-//   - parts (required): Parts, each mounted in turn on this motor.
-//   - supply (required): Supply voltage.
-//   - duty (required): Throttle that is stepped to.
-//   - speed: From one speed to another, such as 8000 rpm -> 20000 rpm.
-//   - thrust: From one thrust to another.
+//   - name: Name of the request in number ids; absent: its place in the list, from 1.
+//   - parts (required): Parts, each in turn on this motor; a mounting must carry it.
+//   - supply: Supply voltage at no load; required unless it coasts.
+//   - duty: Throttle that is stepped to; required unless it coasts.
+//   - ramp (default 0 s): Time in which the throttle rises, linearly, from that which holds the first speed.
+//   - speed: From one speed to another, such as 8000 rpm -> 20000 rpm; a lower second one is reached by coasting.
+//   - thrust: From one thrust to another; needs a thrust channel in a steady recording.
+//   - to_final: To this share of the speed at which the rotor ends up, with from.
+//   - from: The first speed, with to_final.
 //   - added_load (default 0 N·m): Constant torque that brakes besides the rotor's own load.
-//   - air: Air in which it spins up; absent: that of the recordings.
+//   - added_curve: Torque that brakes besides the rotor's own load, against speed: straight lines between these corners.
+//   - air: Air in which it turns; absent: that of the recordings.
+//   - extrapolate (default no): yes: speeds, throttles and supplies outside the recordings are answered too, and marked.
+//
+// # Keys of load corner
+//
+// One corner of an added load.
+//
+//   - speed (required): Speed, above that of the corner before.
+//   - torque (required): Braking torque there.
 //
 // # Keys of waiver
 //
@@ -122,6 +135,7 @@
 //
 //   - drag: How the load of a rotor is described.
 //   - fit: How a run is evaluated.
+//   - respond: How spin-up times are predicted.
 //
 // # Keys of drag options
 //
@@ -136,6 +150,13 @@
 //
 //   - load_prior (default 3 %): How well, as a standard uncertainty, a load curve holds in another recording.
 //   - plateau (default 0.8 s): Longest stretch of a plateau that is used, nearest the transient.
+//
+// # Keys of respond options
+//
+// How spin-up times are predicted.
+//
+//   - seed (default 1): Seed of the Monte Carlo; another gives other draws of the same.
+//   - draws (default 2000): Draws of the Monte Carlo; 0: none.
 //
 // # Keys of bench file
 //

@@ -76,18 +76,27 @@ type RecFile struct {
 	PinKey string
 }
 
-// Request is a spin-up to predict for each of the parts by itself.
+// Request is a change of speed whose time is to be predicted, for each of the parts by itself.
 type Request struct {
-	Key     string
-	Parts   []string
+	Key string
+	// Name in number ids: as written, or the place in the list.
+	Name  string
+	Parts []string
+	// Coast: downwards with the current cut; SupplyV and Duty are 0 then.
+	Coast   bool
 	SupplyV float64
 	Duty    float64
-	// From and To are speeds in rad/s, or thrusts in N where Thrust is true.
-	From, To float64
-	Thrust   bool
-	// AddedLoadNm brakes besides the rotor's own load.
-	AddedLoadNm float64
+	RampS   float64
+	// From and To are speeds in rad/s, or thrusts in N where Thrust is true; FinalShare, where not 0,
+	// stands for To.
+	From, To   float64
+	Thrust     bool
+	FinalShare float64
+	// AddedNm and Added brake besides the rotor's own load.
+	AddedNm     uncertain.Value
+	Added       []spin.LoadStep
 	Air         spin.Air
+	Extrapolate bool
 }
 
 // Waiver is a failed check that a person answers for.
@@ -111,6 +120,9 @@ type Options struct {
 	DryFriction  bool
 	LoadPriorRel *float64
 	PlateauS     *float64
+	// Seed and Draws of the Monte Carlo of responses.
+	Seed  uint64
+	Draws int
 }
 
 // Session finds a session by name.

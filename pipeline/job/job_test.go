@@ -95,7 +95,7 @@ func TestWholeJob(t *testing.T) {
 	if len(j.Respond) != 2 || !j.Respond[1].Thrust || j.Respond[1].To != 4 || len(j.Waivers) != 1 || j.Waivers[0].UpTo.Unit.Name != "%" {
 		t.Errorf("%+v %+v", j.Respond, j.Waivers)
 	}
-	wantNear(t, "added load", j.Respond[0].AddedLoadNm, 2e-3)
+	wantNear(t, "added load", j.Respond[0].AddedNm.Mean, 2e-3)
 	if j.Options.DragForm != "power" || *j.Options.LoadPriorRel != 0.02 || *j.Options.PlateauS != 0.5 {
 		t.Errorf("%+v", j.Options)
 	}

@@ -80,15 +80,25 @@ func jobBlocks() []Block {
 			{Name: "offset", Type: Quantity, Dims: dims(quantity.Time), Uncertain: true, Default: "0 s", Doc: "Added to its time stamps to bring them to the clock of the first file."},
 			{Name: "sha256", Type: Hash, Doc: "Pin: the file must have this SHA-256."},
 		}},
-		{Name: "response", Doc: "A spin-up to predict, for each of the parts by itself.", Keys: []Key{
-			{Name: "parts", Type: Names, Form: partForm, Low: 1, Required: true, Doc: "Parts, each mounted in turn on this motor."},
-			{Name: "supply", Type: Quantity, Dims: dims(quantity.Voltage), Sign: Positive, Required: true, Doc: "Supply voltage."},
-			{Name: "duty", Type: Quantity, Dims: dims(quantity.Ratio), Sign: Positive, Required: true, Doc: "Throttle that is stepped to."},
-			{Name: "speed", Type: Sequence, Dims: dims(quantity.AngularSpeed), Sign: NotBelow, Low: 2, High: 2, Doc: "From one speed to another, such as 8000 rpm -> 20000 rpm."},
-			{Name: "thrust", Type: Sequence, Dims: dims(quantity.Force), Sign: NotBelow, Low: 2, High: 2, Doc: "From one thrust to another."},
-			{Name: "added_load", Type: Quantity, Dims: dims(quantity.Torque), Default: "0 N·m", Doc: "Constant torque that brakes besides the rotor's own load."},
-			{Name: "air", Type: Map, Block: "air", Doc: "Air in which it spins up; absent: that of the recordings."},
-		}, OneOf: []Group{{[]string{"speed", "thrust"}, true}}},
+		{Name: "response", Doc: "A change of speed whose time is to be predicted, for each of the parts by itself: upwards by the motor, downwards by coasting.", Keys: []Key{
+			{Name: "name", Type: Name, Form: nameForm, Doc: "Name of the request in number ids; absent: its place in the list, from 1."},
+			{Name: "parts", Type: Names, Form: partForm, Low: 1, Required: true, Doc: "Parts, each in turn on this motor; a mounting must carry it."},
+			{Name: "supply", Type: Quantity, Dims: dims(quantity.Voltage), Sign: Positive, Doc: "Supply voltage at no load; required unless it coasts."},
+			{Name: "duty", Type: Quantity, Dims: dims(quantity.Ratio), Sign: Positive, Doc: "Throttle that is stepped to; required unless it coasts."},
+			{Name: "ramp", Type: Quantity, Dims: dims(quantity.Time), Sign: NotBelow, Default: "0 s", Doc: "Time in which the throttle rises, linearly, from that which holds the first speed."},
+			{Name: "speed", Type: Sequence, Dims: dims(quantity.AngularSpeed), Sign: NotBelow, Low: 2, High: 2, Doc: "From one speed to another, such as 8000 rpm -> 20000 rpm; a lower second one is reached by coasting."},
+			{Name: "thrust", Type: Sequence, Dims: dims(quantity.Force), Sign: NotBelow, Low: 2, High: 2, Doc: "From one thrust to another; needs a thrust channel in a steady recording."},
+			{Name: "to_final", Type: Quantity, Dims: dims(quantity.Ratio), Sign: Positive, Doc: "To this share of the speed at which the rotor ends up, with from."},
+			{Name: "from", Type: Quantity, Dims: dims(quantity.AngularSpeed), Sign: NotBelow, Doc: "The first speed, with to_final."},
+			{Name: "added_load", Type: Quantity, Dims: dims(quantity.Torque), Sign: NotBelow, Uncertain: true, Default: "0 N·m", Doc: "Constant torque that brakes besides the rotor's own load."},
+			{Name: "added_curve", Type: List, Block: "load corner", Low: 2, Doc: "Torque that brakes besides the rotor's own load, against speed: straight lines between these corners."},
+			{Name: "air", Type: Map, Block: "air", Doc: "Air in which it turns; absent: that of the recordings."},
+			{Name: "extrapolate", Type: YesNo, Default: "no", Doc: "yes: speeds, throttles and supplies outside the recordings are answered too, and marked."},
+		}, OneOf: []Group{{[]string{"speed", "thrust", "to_final"}, true}}},
+		{Name: "load corner", Doc: "One corner of an added load.", Keys: []Key{
+			{Name: "speed", Type: Quantity, Dims: dims(quantity.AngularSpeed), Sign: NotBelow, Required: true, Doc: "Speed, above that of the corner before."},
+			{Name: "torque", Type: Quantity, Dims: dims(quantity.Torque), Sign: NotBelow, Required: true, Doc: "Braking torque there."},
+		}},
 		{Name: "waiver", Doc: "A failed check that a person answers for, up to a value and a day.", Keys: []Key{
 			{Name: "check", Type: Text, Required: true, Doc: "Name of the check as results print it."},
 			{Name: "subject", Type: Text, Required: true, Doc: "Subject of the check as results print it."},
@@ -100,6 +110,7 @@ func jobBlocks() []Block {
 		{Name: "options", Doc: "Choices of method.", Keys: []Key{
 			{Name: "drag", Type: Map, Block: "drag options", Doc: "How the load of a rotor is described."},
 			{Name: "fit", Type: Map, Block: "fit options", Doc: "How a run is evaluated."},
+			{Name: "respond", Type: Map, Block: "respond options", Doc: "How spin-up times are predicted."},
 		}},
 		{Name: "drag options", Doc: "How the load of a rotor is described.", Keys: []Key{
 			{Name: "form", Type: Choice, Choices: []string{"auto", "none", "square", "linear+square", "linear+square+cubic", "power"}, Default: "auto", Doc: "Load against speed; auto chooses by evidence, which needs steady recordings."},
@@ -108,6 +119,10 @@ func jobBlocks() []Block {
 		{Name: "fit options", Doc: "How a run is evaluated.", Keys: []Key{
 			{Name: "load_prior", Type: Quantity, Dims: dims(quantity.Ratio), Sign: Positive, Default: "3 %", Doc: "How well, as a standard uncertainty, a load curve holds in another recording."},
 			{Name: "plateau", Type: Quantity, Dims: dims(quantity.Time), Sign: Positive, Default: "0.8 s", Doc: "Longest stretch of a plateau that is used, nearest the transient."},
+		}},
+		{Name: "respond options", Doc: "How spin-up times are predicted.", Keys: []Key{
+			{Name: "seed", Type: Integer, Low: 1, High: 999999999, Default: "1", Doc: "Seed of the Monte Carlo; another gives other draws of the same."},
+			{Name: "draws", Type: Integer, Low: 0, High: 1000000, Default: "2000", Doc: "Draws of the Monte Carlo; 0: none."},
 		}},
 	}
 }

@@ -1,30 +1,101 @@
 package job
 
-import "slices"
+import (
+	"slices"
+	"strconv"
+
+	"spinledger/stages/kit/spin"
+)
 
 func (r *reader) readRespond(root *value) {
-	list := root.get("respond")
-	if list == nil {
-		return
-	}
-	for _, v := range list.items {
-		q := Request{Key: v.path, Parts: r.mounted(v.get("parts")), SupplyV: v.get("supply").num(), Duty: v.get("duty").num(), AddedLoadNm: v.get("added_load").num()}
+	var names []string
+	for i, v := range root.get("respond").each() {
+		q := Request{
+			Key: v.path, Name: v.get("name").str(strconv.Itoa(i + 1)), Parts: r.mounted(v.get("parts")),
+			SupplyV: v.get("supply").num(), Duty: v.get("duty").num(), RampS: v.get("ramp").num(),
+			Extrapolate: v.get("extrapolate") != nil && v.get("extrapolate").yes,
+		}
+		if slices.Contains(names, q.Name) {
+			named := v.get("name")
+			if named == nil {
+				named = v
+			}
+			named.fault(quote(q.Name)+", the name of another", "a name of its own for each; one without counts its place in the list", "")
+		}
+		names = append(names, q.Name)
 		if d := v.get("duty"); d.usable() && d.num() > 1 {
 			d.fault(quote(d.text), "at most 100 %", "")
 		}
-		q.Air = r.air(v.get("air"), r.job.ID+"/"+v.path+".air.")
-		s := v.get("speed")
-		if s == nil {
-			s, q.Thrust = v.get("thrust"), true
+		source := r.job.ID + "/" + v.path
+		q.Air = r.air(v.get("air"), source+".air.")
+		if load := r.optional(v.get("added_load"), source+".added_load"); load != nil {
+			q.AddedNm = *load
 		}
-		if s.usable() {
-			q.From, q.To = s.sequence[0].Value, s.sequence[1].Value
-			if q.From == q.To {
-				s.fault(quote(s.text), "two different values", "")
-			}
-		}
+		q.Added = r.corners(v.get("added_curve"))
+		r.span(v, &q)
+		r.drive(v, &q)
 		r.job.Respond = append(r.job.Respond, q)
 	}
+}
+
+// span reads between which speeds or thrusts it goes.
+func (r *reader) span(v *value, q *Request) {
+	from, final := v.get("from"), v.get("to_final")
+	s := v.get("speed")
+	if s == nil {
+		s = v.get("thrust")
+		q.Thrust = s != nil
+	}
+	switch {
+	case s != nil && from != nil:
+		from.faultAtKey(quote("from")+" beside "+quote(s.name), "from only with to_final", "")
+	case s.usable():
+		q.From, q.To = s.sequence[0].Value, s.sequence[1].Value
+		q.Coast = q.To < q.From
+		if q.From == q.To {
+			s.fault(quote(s.text), "two different values", "")
+		}
+	case final.usable():
+		q.FinalShare = final.num()
+		if q.FinalShare >= 1 {
+			final.fault(quote(final.text), "below 100 %: the final speed itself is never reached", "")
+		}
+		if from == nil {
+			final.faultAtKey(quote("to_final")+" without from", "the first speed too, such as from: 8000 rpm", "")
+		} else {
+			q.From = from.num()
+		}
+	}
+}
+
+// drive looks whether what drives it is stated, and only where something does.
+func (r *reader) drive(v *value, q *Request) {
+	if v.bad {
+		return
+	}
+	for _, name := range []string{"supply", "duty", "ramp"} {
+		k := v.get(name)
+		switch {
+		case q.Coast && k != nil:
+			k.faultAtKey(quote(name)+" for a fall", "no supply, duty or ramp: downwards it coasts, the current cut", "")
+		case !q.Coast && k == nil && name != "ramp":
+			v.file.add(v.line, v.col, join(v.path, name), "nothing", block("response").key(name).wantScalar(), "")
+			v.spoil()
+		}
+	}
+}
+
+// corners are those of an added load, in rising speed.
+func (r *reader) corners(list *value) []spin.LoadStep {
+	var out []spin.LoadStep
+	for _, v := range list.each() {
+		c := spin.LoadStep{SpeedRadPerS: v.get("speed").num(), TorqueNm: v.get("torque").num()}
+		if n := len(out); n > 0 && !v.bad && c.SpeedRadPerS <= out[n-1].SpeedRadPerS {
+			v.get("speed").fault(quote(v.get("speed").text), "a speed above that of the corner before", "")
+		}
+		out = append(out, c)
+	}
+	return out
 }
 
 func (r *reader) readWaivers(root *value) {
@@ -60,5 +131,7 @@ func (r *reader) readOptions(v *value) {
 		x := q.num()
 		o.PlateauS = &x
 	}
+	respond := v.get("respond")
+	o.Seed, o.Draws = uint64(respond.get("seed").int(1)), respond.get("draws").int(2000)
 	r.job.Options = o
 }

@@ -8,7 +8,7 @@
 // Fields of a step, in order:
 //
 //	n        number from 1, the line in both files
-//	stage    declare, ingest, drag, torque, choose, fit, subtract, crosscheck, trace, publish
+//	stage    declare, ingest, drag, torque, choose, fit, subtract, crosscheck, respond, trace, publish
 //	subject  the recording, rotor or job that the step is about
 //	method   version of the stage's method; changes whenever its numbers can
 //	key      SHA-256 over stage, method, options and input: the description of the work

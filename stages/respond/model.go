@@ -192,7 +192,7 @@ func (m *model) spread(f *fitted) {
 			}
 			used = true
 			for a := range k {
-				g := f.gainMat.At(a, i) * p.feed
+				g := f.gainMat.At(a, i) * (1 + f.coef[gain]/p.ohmic*p.soft)
 				dj[a] += float64(g * p.speed)
 				for c, x := range p.loads {
 					dc.Set(c, a, dc.At(c, a)+float64(g*x))
@@ -209,6 +209,9 @@ func (m *model) spread(f *fitted) {
 			}
 		}
 	}
+	if m.law != nil {
+		m.spreadLaw(f, &cells)
+	}
 	for a := range terms {
 		f.out.Coef[a] = uncertain.Exact(f.coef[a])
 		if a >= k {
@@ -221,6 +224,25 @@ func (m *model) spread(f *fitted) {
 		f.out.Coef[a] = uncertain.Combine(f.coef[a], append(cells[a], uncertain.Term{Sensitivity: 1, Value: own})...)
 	}
 	f.out.SupplyOhm = m.supply
+}
+
+// spreadLaw adds what the current law and the supply's resistance move: drive
+// falls by soft·flow, which they scale or feed.
+func (m *model) spreadLaw(f *fitted, cells *[terms][]uncertain.Term) {
+	for a := range f.own {
+		var kt, c0, c1, ohm float64
+		for i := range f.pieces {
+			p := &f.pieces[i]
+			g := f.gainMat.At(a, i) * f.coef[gain] / p.ohmic
+			kt -= float64(g * p.soft * p.flow / m.law.kt.Mean)
+			c0 += float64(g * p.soft * p.time)
+			c1 += float64(g * p.soft * p.angle)
+			ohm += float64(g * p.duty * p.duty / m.law.kt.Mean * p.flow)
+		}
+		for _, t := range []uncertain.Term{{Sensitivity: kt, Value: m.law.kt}, {Sensitivity: c0, Value: m.law.c0}, {Sensitivity: c1, Value: m.law.c1}, {Sensitivity: ohm, Value: m.supply}} {
+			cells[a] = append(cells[a], t)
+		}
+	}
 }
 
 // loadGradient is ∂L̄/∂coef over a stretch.

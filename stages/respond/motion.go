@@ -99,6 +99,9 @@ func (p *plant) holding(w float64) float64 {
 	return hi
 }
 
+// fastest is a speed in rad/s that no small motor reaches: where final gives up.
+const fastest = 1e5
+
 // final is the speed at which the full duty balances the demand, coming from
 // speed w: where the rotor stays. It is w itself where the torque does not suffice to leave it.
 func (p *plant) final(w float64) float64 {
@@ -106,19 +109,15 @@ func (p *plant) final(w float64) float64 {
 	if net(w) <= 0 {
 		return w
 	}
-	// Runaway is at most the speed at which the torque line itself ends.
-	top := math.Max(2*w, 1.2*(float64(p.a*p.duty*p.v0)+math.Abs(p.c))/math.Max(1e-300, -p.b))
-	const pieces = 400
-	lo, hi := w, top
-	for i := 1; i <= pieces; i++ {
-		x := w + (top-w)*float64(i)/pieces
-		if net(x) <= 0 {
-			hi = x
-			break
+	lo, step := w, math.Max(1, 0.01*w)
+	hi := w + step
+	for net(hi) > 0 {
+		if hi > fastest {
+			return hi
 		}
-		lo = x
+		lo, hi = hi, hi+math.Max(step, 0.01*hi)
 	}
-	for range 60 {
+	for range 50 {
 		if mid := (lo + hi) / 2; net(mid) > 0 {
 			lo = mid
 		} else {

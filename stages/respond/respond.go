@@ -20,9 +20,7 @@ type Input struct {
 	Curves   []spin.LoadCurve    `json:"curves"`
 	Rotors   []spin.RotorInertia `json:"rotors"`
 	// Fits tell which runs are excluded, and each run's inertia.
-	Fits []spin.RunFit `json:"fits"`
-	// Bodies are the parts of each rotor.
-	Bodies   []spin.Rotor           `json:"bodies"`
+	Fits     []spin.RunFit          `json:"fits"`
 	Requests []spin.ResponseRequest `json:"requests"`
 	// Fit lists the rotors whose inertia in air is fit for release.
 	Fit []string `json:"fit"`
@@ -56,8 +54,7 @@ func Run(in Input, opt Options) (Output, error) {
 	if opt.Draws < 0 {
 		return out, fmt.Errorf("respond: %d draws", opt.Draws)
 	}
-	m := newModel(&in, bodiesOf(&in), func(*spin.Evidence, *spin.RunEvidence) bool { return true })
-	m.fitCoast()
+	m := everything(&in)
 	out.NoSurface = m.noSurface
 	if m.surface != nil {
 		out.Surface = &m.surface.out
@@ -69,6 +66,13 @@ func Run(in Input, opt Options) (Output, error) {
 		out.Predictions = m.predictions()
 	}
 	return out, nil
+}
+
+// everything is the model of all that the job found.
+func everything(in *Input) *model {
+	m := newModel(in, bodiesOf(in), func(*spin.Evidence, *spin.RunEvidence) bool { return true })
+	m.fitCoast()
+	return m
 }
 
 // setting is a plant with what its speeds are found from, and the uncertain

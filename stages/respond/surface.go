@@ -59,9 +59,11 @@ type piece struct {
 	sigma float64 // of the momentum, N·m·s
 	// Less their mean over the run:
 	momentum, drive, angle, time, bow, volts, speed float64
-	feed                                            float64 // ∂(momentum − Gain·drive)/∂momentum: 1 + sag
-	reach                                           float64 // momentum of the whole rise
-	loads                                           []float64
+	// flow is ∫(T + c0 + c1·ω) dt, the charge times the torque constant, and soft
+	// what the supply's resistance makes of it in drive: ohm·duty²/kt.
+	flow, soft float64
+	reach      float64 // momentum of the whole rise
+	loads      []float64
 }
 
 // fitted is a surface with what its uncertainty is made of.
@@ -193,12 +195,12 @@ func (m *model) integrate(f *fitted) {
 			p.sigma = math.Hypot(b.j.Mean*p.s.SpeedSE, floorRel*p.reach)
 			p.angle, p.time, p.bow, p.speed = p.s.AngleRad, p.s.TimeS, bow[i], p.s.SpeedRadPerS
 			p.volts = p.duty * m.terminal(p, p.s)
-			p.feed = 1
+			p.soft, p.flow = 0, 0
 			switch {
 			case m.law != nil:
-				soft := m.supplyOhm * p.duty * p.duty / m.law.kt.Mean
-				p.drive = p.duty*p.free*p.time - float64(soft*(p.momentum+float64(m.law.c0.Mean*p.time)+float64(m.law.c1.Mean*p.angle)))
-				p.feed += soft * f.coef[gain]
+				p.soft = m.supplyOhm * p.duty * p.duty / m.law.kt.Mean
+				p.flow = p.momentum + float64(m.law.c0.Mean*p.time) + float64(m.law.c1.Mean*p.angle)
+				p.drive = p.duty*p.free*p.time - float64(p.soft*p.flow)
 			case m.voltage:
 				p.drive = p.duty * volts[i]
 			default:
@@ -261,11 +263,12 @@ func integrals(run []piece, of func(s spin.Stretch) float64) []float64 {
 
 // centre takes each column's weighted mean over the run away.
 func centre(run []piece) {
-	var mean [7]float64
+	const columnsOf = 8
+	var mean [columnsOf]float64
 	loads := make([]float64, len(run[0].loads))
 	total := 0.0
-	columns := func(p *piece) [7]*float64 {
-		return [7]*float64{&p.momentum, &p.drive, &p.angle, &p.time, &p.bow, &p.volts, &p.speed}
+	columns := func(p *piece) [columnsOf]*float64 {
+		return [columnsOf]*float64{&p.momentum, &p.drive, &p.angle, &p.time, &p.bow, &p.volts, &p.speed, &p.flow}
 	}
 	for i := range run {
 		w := 1 / (run[i].sigma * run[i].sigma)

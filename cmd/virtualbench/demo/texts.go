@@ -2,6 +2,7 @@ package demo
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"spinledger/cmd/virtualbench/rig"
@@ -175,5 +176,25 @@ session:
   air: {temperature: 21.5 °C, pressure: 1010 hPa, humidity: 45 %%}
 mountings:
 %srecordings:
-%s`, m.job, m.job, m.job, m.class.Motor.PolePairs, m.bench, mount, recs)
+%srespond:
+%s`, m.job, m.job, m.job, m.class.Motor.PolePairs, m.bench, mount, recs, respondYAML(m))
+}
+
+// respondYAML asks how quickly the propellers spin up at the nominal condition:
+// from two thirds of the speed that the duty holds to a share of the final
+// speed, and how long they coast.
+func respondYAML(m machine) string {
+	var parts []string
+	for _, p := range m.props {
+		parts = append(parts, p.id)
+	}
+	list := strings.Join(parts, ", ")
+	c := m.class
+	// Idle and loaded speeds in rpm, rounded to hundreds.
+	round := func(share float64) float64 {
+		return 100 * math.Round(share*c.StepDuty*c.Supply.VoltageV/c.Motor.KtNmPerA*30/math.Pi/100)
+	}
+	return fmt.Sprintf("  - {name: punch, parts: [%s], supply: %.4g V, duty: %.0f %%, speed: %.0f rpm -> %.0f rpm}\n", list, c.Supply.VoltageV, 100*c.StepDuty, round(0.50), round(0.70)) +
+		fmt.Sprintf("  - {name: settle, parts: [%s], supply: %.4g V, duty: %.0f %%, from: %.0f rpm, to_final: 90 %%}\n", list, c.Supply.VoltageV, 100*c.StepDuty, round(0.50)) +
+		fmt.Sprintf("  - {name: spin-down, parts: [%s], speed: %.0f rpm -> %.0f rpm}\n", list, round(0.70), round(0.40))
 }
