@@ -100,9 +100,13 @@ func airDensity(a spin.Air, humidity string) uncertain.Value {
 	return rho
 }
 
-// locate writes into every suspect where it is declared, and as what.
+// locate writes into every suspect where it is declared, and as what, and into
+// every check that did not pass where its subject is.
 func locate(j *job.Job, checks []spin.Check) {
 	for i := range checks {
+		if checks[i].Verdict != spin.Pass {
+			checks[i].Places = places(j, &checks[i])
+		}
 		for k := range checks[i].Suspects {
 			s := &checks[i].Suspects[k]
 			if d, ok := j.Declaration(s.Source); ok {
@@ -110,4 +114,42 @@ func locate(j *job.Job, checks []spin.Check) {
 			}
 		}
 	}
+}
+
+// places are those of a check's subject: the recording of a recording or run, the mountings of
+// a rotor, the part. A sweep's check has those of the runs that demand it too.
+func places(j *job.Job, k *spin.Check) []string {
+	subject, ok := strings.CutPrefix(k.Subject, j.ID+"/")
+	if !ok {
+		return nil
+	}
+	var keys []string
+	add := func(key string) {
+		if !slices.Contains(keys, key) {
+			keys = append(keys, key)
+		}
+	}
+	rotor, isRotor := strings.CutPrefix(subject, "rotor:")
+	name, _, _ := strings.Cut(subject, "#")
+	for _, r := range j.Recordings {
+		switch {
+		case isRotor && r.Rotor.ID == rotor:
+			add("mountings." + r.Mounting)
+		case !isRotor && r.Name == name:
+			add("recordings." + r.Name)
+		case strings.HasPrefix(k.Name, "sweep-") && r.Source == spin.SweepCurve:
+			add("recordings." + r.Name + ".source")
+		}
+	}
+	for _, p := range j.Parts {
+		if spin.DotID(p.ID) == subject {
+			add("parts/" + subject)
+		}
+	}
+	var out []string
+	for _, key := range keys {
+		file, line, col := j.Where(key)
+		out = append(out, place(file, line, col))
+	}
+	return out
 }

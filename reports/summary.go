@@ -38,8 +38,9 @@ func Inertia(v uncertain.Value) string {
 }
 
 // Summary writes a compact table of all jobs' numbers, then what failed and
-// why, within 80 columns as far as names allow. all also lists warnings and
-// what cannot be told.
+// why, within 80 columns as far as names allow: a gating check that failed, or that
+// cannot tell and so blocks a number. all also lists the others that did not
+// pass, and warnings.
 func Summary(w io.Writer, jobs []Job, all bool) error {
 	b := &strings.Builder{}
 	for i, j := range jobs {
@@ -53,10 +54,14 @@ func Summary(w io.Writer, jobs []Job, all bool) error {
 }
 
 func job(b *strings.Builder, j Job, all bool) {
-	fmt.Fprintf(b, "%s: %d recordings, %d runs\n", j.Name, j.Recordings, j.Runs)
+	fmt.Fprintf(b, "%s: %s, %s\n", j.Name, counted(j.Recordings, "recording"), counted(j.Runs, "run"))
+	blocks := map[string]bool{}
 	for _, n := range j.Numbers {
 		if n.Quantity == spin.InertiaDirect && !all {
 			continue
+		}
+		for _, name := range n.Blocked {
+			blocks[name] = true
 		}
 		state := "fit for release"
 		switch {
@@ -73,11 +78,19 @@ func job(b *strings.Builder, j Job, all bool) {
 	}
 	count := map[string]int{}
 	for _, k := range j.Checks {
+		if k.Verdict != spin.Pass && !k.Gates {
+			count["informs"]++
+			continue
+		}
 		count[k.Verdict]++
 	}
-	fmt.Fprintf(b, "  checks: %d pass, %d fail, %d cannot tell; %d warnings\n", count[spin.Pass], count[spin.Fail], count[spin.CannotTell], len(j.Warnings))
+	fmt.Fprintf(b, "  checks: %d pass, %d fail, %d cannot tell, %d more inform; %s\n",
+		count[spin.Pass], count[spin.Fail], count[spin.CannotTell], count["informs"], counted(len(j.Warnings), "warning"))
 	for _, k := range j.Checks {
-		if k.Verdict == spin.Fail && (k.Gates || all) || k.Verdict == spin.CannotTell && all {
+		if k.Verdict == spin.Pass {
+			continue
+		}
+		if all || k.Gates && (k.Verdict == spin.Fail || blocks[k.Name+" "+k.Subject]) {
 			check(b, k)
 		}
 	}
@@ -86,6 +99,13 @@ func job(b *strings.Builder, j Job, all bool) {
 			fmt.Fprintf(b, "  warning: %s: %s: %s\n", w.Subject, w.Code, w.Text)
 		}
 	}
+}
+
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 // checkNames drops subjects and repeats.
@@ -117,6 +137,9 @@ func check(b *strings.Builder, k spin.Check) {
 	if k.Limit != 0 {
 		fmt.Fprintf(b, "      value %s, U %s, limit %s\n", amount(k.Value, k.Unit), amount(k.U, k.Unit), amount(k.Limit, k.Unit))
 	}
+	if len(k.Places) > 0 {
+		fmt.Fprintf(b, "      see %s\n", strings.Join(k.Places, ", "))
+	}
 	if k.WaivedBecause != "" {
 		fmt.Fprintf(b, "      because %s\n", k.WaivedBecause)
 	}
@@ -145,7 +168,7 @@ func suspects(b *strings.Builder, all []spin.Suspect) {
 		}
 	}
 	if effects > maxEffects {
-		fmt.Fprintf(b, "      and %d more effects, see the checks table\n", effects-maxEffects)
+		fmt.Fprintf(b, "      and %s, see the checks table\n", counted(effects-maxEffects, "more effect"))
 	}
 }
 

@@ -356,7 +356,9 @@ type Check struct {
 	// Sources that enter, with how far each alone would have to move, in its
 	// own standard uncertainties, to bring the value to zero; nearest first.
 	Suspects []Suspect `json:"suspects,omitempty"`
-	Waivable bool      `json:"waivable"`
+	// Places in the files where Subject is declared, or demanded as it is.
+	Places   []string `json:"places,omitempty"`
+	Waivable bool     `json:"waivable"`
 	// WaivedBecause is the reason of the waiver that covers it, or empty.
 	WaivedBecause string `json:"waived_because,omitempty"`
 }
