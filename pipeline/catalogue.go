@@ -226,7 +226,10 @@ func writeCatalogue(out writer, all []reports.Job) error {
 			return err
 		}
 	}
-	_, err := out.Write("catalogue.csv", func(w io.Writer) error { return catalogueCSV(w, numbers) })
+	if _, err := out.Write("catalogue.csv", func(w io.Writer) error { return catalogueCSV(w, numbers) }); err != nil {
+		return err
+	}
+	_, err := out.Write("index.html", func(w io.Writer) error { return reports.WriteCatalogue(w, reports.Catalogue{Jobs: all}) })
 	return err
 }
 
@@ -260,7 +263,8 @@ func summaryOf(f *Findings) reports.Job {
 	for _, r := range f.Recordings {
 		runs += len(r.Runs)
 	}
-	return reports.Job{Name: f.Job, Recordings: len(f.Recordings), Runs: runs, Numbers: f.Numbers, Responses: f.Responses, Checks: f.Checks, Warnings: f.Warnings}
+	return reports.Job{Name: f.Job, Recordings: len(f.Recordings), Runs: runs, Numbers: f.Numbers, Responses: f.Responses, Checks: f.Checks, Warnings: f.Warnings,
+		Curves: reports.CurvesOf(f.Job, f.Numbers, f.Figures)}
 }
 
 // IsUserError is true for faults of files and calls, which exit with 2.

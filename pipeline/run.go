@@ -513,6 +513,7 @@ func (o *Outcome) JSON(w io.Writer) error {
 		if err != nil {
 			return err
 		}
+		j.Curves = nil // pages draw them
 		data, err := json.MarshalIndent(j, "  ", "  ")
 		if err != nil {
 			return err

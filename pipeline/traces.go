@@ -33,13 +33,17 @@ func (c *computation) trace() error {
 	if err != nil {
 		return err
 	}
+	var rises []trace.Rise
 	for i := range all {
 		all[i].add(c.log, append(c.stepsOf(&c.loaded[i].rec), c.subStep), nil)
 		c.out.Figures = append(c.out.Figures, all[i].out.Figures...)
+		if r := all[i].out.Rise; r != nil {
+			rises = append(rises, *r)
+		}
 	}
 	in := trace.JobInput{
 		Job: c.w.Job, Curves: c.out.Curves, Evidence: c.out.Evidence, Choice: c.out.Choice, Fits: c.out.Fits,
-		Rotors: c.out.Rotors, Bodies: c.w.Rotors, Numbers: c.out.Numbers, Parts: c.w.Parts,
+		Rotors: c.out.Rotors, Bodies: c.w.Rotors, Numbers: c.out.Numbers, Parts: c.w.Parts, Rises: rises,
 	}
 	d, err := do(c.around.past, "trace", c.w.Job, trace.Method, opt, in, func() (trace.Output, error) { return trace.Job(in, opt) })
 	if err != nil {

@@ -57,7 +57,7 @@ type Step struct {
 	From                         []int
 }
 
-//go:embed job.html index.html style.css script.js
+//go:embed job.html index.html style.css script.js catalogue.js
 var files embed.FS
 
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
@@ -74,9 +74,9 @@ func asset(name string) string {
 }
 
 // style and script are ours, hence trusted.
-func style() template.CSS  { return template.CSS(asset("style.css")) }
-func script() template.JS  { return template.JS(asset("script.js")) }
-func rpm(w float64) string { return label(w*30/math.Pi, 0) }
+func style() template.CSS            { return template.CSS(asset("style.css")) }
+func script(name string) template.JS { return template.JS(asset(name)) }
+func rpm(w float64) string           { return label(w*30/math.Pi, 0) }
 
 // WriteJob writes a job's page: one file, nothing fetched.
 func WriteJob(w io.Writer, p Page) error {
@@ -147,7 +147,7 @@ type group struct {
 }
 
 func newJobView(p Page) jobView {
-	v := jobView{Page: p, Style: style(), Script: script(), Count: map[string]int{}}
+	v := jobView{Page: p, Style: style(), Script: script("script.js"), Count: map[string]int{}}
 	for _, k := range p.Checks {
 		v.Count[state(k)]++
 		if k.Gates && state(k) == spin.Fail {
@@ -184,7 +184,7 @@ func newJobView(p Page) jobView {
 	v.Disks = disks(p)
 	v.Sections = []section{
 		{"numbers", "Numbers"}, {"recordings", "Recordings"}, {"load", "Load curves"}, {"torque", "Torque"}, {"apparent", "Apparent inertia"},
-		{"runs", "Runs"}, {"parts", "Parts"}, {"disks", "Disks"}, {"budget", "Budget"}, {"checks", "Checks"}, {"notes", "Notes"}, {"cautions", "Cautions"}, {"origin", "Origin"},
+		{"runs", "Runs"}, {"spinup", "Spin-up"}, {"parts", "Parts"}, {"disks", "Disks"}, {"budget", "Budget"}, {"checks", "Checks"}, {"notes", "Notes"}, {"cautions", "Cautions"}, {"origin", "Origin"},
 	}
 	return v
 }

@@ -20,6 +20,8 @@ type Job struct {
 	Responses  []spin.Response `json:"responses,omitempty"`
 	Checks     []spin.Check    `json:"checks"`
 	Warnings   []spin.Warning  `json:"warnings"`
+	// Curves of spin-up, for laying over those of other jobs.
+	Curves []Curve `json:"curves,omitempty"`
 }
 
 // gcm2 is one g·cm² in kg·m².

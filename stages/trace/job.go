@@ -22,6 +22,7 @@ type JobInput struct {
 	Bodies   []spin.Rotor        `json:"bodies"`
 	Numbers  []spin.Number       `json:"numbers"`
 	Parts    []spin.Part         `json:"parts"`
+	Rises    []Rise              `json:"rises"`
 }
 
 // Job gives the figures that rest on results alone.
@@ -36,6 +37,7 @@ func Job(in JobInput, opt Options) (Output, error) {
 	for _, r := range in.Rotors {
 		out.Figures = append(out.Figures, runs(in, r))
 	}
+	out.Figures = append(out.Figures, spinUps(in.Rises)...)
 	if f, ok := adjustment(in); ok {
 		out.Figures = append(out.Figures, f)
 	}

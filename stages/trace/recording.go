@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's points can.
-const Method = "trace/1"
+const Method = "trace/2"
 
 // Input is one recording with what was found about it.
 type Input struct {
@@ -38,6 +38,8 @@ func DefaultOptions() Options { return Options{Points: 180, NoiseRel: 0.1} }
 // Output is figures, in the order in which a page shows them.
 type Output struct {
 	Figures []figure.Figure `json:"figures,omitempty"`
+	// Rise is a recording's spin-up for laying over those of other rotors; nil without one.
+	Rise *Rise `json:"rise,omitempty"`
 }
 
 // Recording gives the figures of one recording.
@@ -50,6 +52,7 @@ func Recording(in Input, opt Options) (Output, error) {
 	if f, ok := apparent(in, opt); ok {
 		out.Figures = append(out.Figures, f)
 	}
+	out.Rise = rise(in)
 	for i := range out.Figures {
 		out.Figures[i].Trim()
 	}

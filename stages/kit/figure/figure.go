@@ -21,6 +21,8 @@ const (
 	Adjustment = "adjustment"
 	// Disk: a reference disk measured against its geometry.
 	Disk = "disk"
+	// SpinUp: speed over time of recorded spin-ups at one condition, a series a rotor.
+	SpinUp = "spin-up"
 	// Response: speed over time of predicted spin-ups.
 	Response = "response"
 )

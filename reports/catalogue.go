@@ -1,0 +1,130 @@
+package reports
+
+import (
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"slices"
+	"strings"
+
+	"spinledger/stages/kit/figure"
+	"spinledger/stages/kit/spin"
+)
+
+// Catalogue is what the page over all jobs shows.
+type Catalogue struct {
+	Jobs []Job
+	// Charts are control charts and drift plots, in the order in which to show them.
+	Charts []figure.Figure
+}
+
+// WriteCatalogue writes the catalogue's page: one file, nothing fetched.
+func WriteCatalogue(w io.Writer, c Catalogue) error {
+	return pages.ExecuteTemplate(w, "index.html", newCatalogueView(c))
+}
+
+type catalogueView struct {
+	Catalogue
+	Style   template.CSS
+	Script  template.JS
+	Rows    []catalogueRow
+	Curves  []Curve
+	Summary string
+	Lines   []jobLine
+}
+
+// catalogueRow is one number with the keys it is sorted by.
+type catalogueRow struct {
+	spin.Number
+	Link, State  string
+	Mean, U, Rel float64
+	Curves       string
+}
+
+// jobLine is one job in the list.
+type jobLine struct {
+	Name, Verdict string
+	Good          bool
+	Count         map[string]int
+}
+
+// Curve is speed over time of one rotor for laying over others: Rpm at equal
+// steps of StepMs from the step on.
+type Curve struct {
+	// Of is job/subject of the number.
+	Of        string  `json:"of"`
+	Condition string  `json:"at"`
+	Predicted bool    `json:"predicted,omitempty"`
+	StepMs    float64 `json:"ms"`
+	Rpm       []int   `json:"rpm"`
+	// MN is thrust in mN at the same steps, where it is known.
+	MN []int `json:"mn,omitempty"`
+}
+
+func newCatalogueView(c Catalogue) catalogueView {
+	v := catalogueView{Catalogue: c, Style: style(), Script: script("script.js") + script("catalogue.js")}
+	fit := 0
+	for _, j := range c.Jobs {
+		p := newJobView(Page{Job: j.Name, Numbers: j.Numbers, Checks: j.Checks})
+		v.Lines = append(v.Lines, jobLine{Name: j.Name, Verdict: p.Verdict, Good: len(p.Against) == 0, Count: p.Count})
+		for _, n := range j.Numbers {
+			row := catalogueRow{
+				Number: n, State: release(n), Link: j.Name + "/report.html#" + Anchor("n", n.ID),
+				Mean: n.Value.Mean, U: n.Value.Expanded().U, Rel: n.Value.Expanded().U / math.Abs(n.Value.Mean),
+				Curves: j.Name + "/" + n.Subject,
+			}
+			if n.Release {
+				fit++
+			}
+			v.Rows = append(v.Rows, row)
+		}
+		v.Curves = append(v.Curves, j.Curves...)
+	}
+	v.Summary = fmt.Sprintf("%d numbers of %d jobs, %d fit for release.", len(v.Rows), len(c.Jobs), fit)
+	return v
+}
+
+// release is a number's state in a word or two.
+func release(n spin.Number) string {
+	switch {
+	case !n.Release:
+		return "not fit"
+	case len(n.Waived) > 0:
+		return "fit, waived"
+	}
+	return "fit"
+}
+
+// CurvesOf are the recorded spin-ups of the rotors that carry each number's part.
+func CurvesOf(job string, numbers []spin.Number, figures []figure.Figure) []Curve {
+	var out []Curve
+	for _, f := range figures {
+		if f.Kind != figure.SpinUp {
+			continue
+		}
+		for _, s := range f.Panels[0].Series {
+			of, ok := carried(numbers, s.Name)
+			if !ok {
+				continue
+			}
+			c := Curve{Of: job + "/" + of, Condition: f.Panels[0].Name, StepMs: 1e3 * (s.X[len(s.X)-1] - s.X[0]) / float64(len(s.X)-1)}
+			for _, w := range s.Y {
+				c.Rpm = append(c.Rpm, int(math.Round(w*30/math.Pi)))
+			}
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// carried is the number's subject that a rotor, named by its parts joined by
+// "+", was put together for: the body among them that is measured.
+func carried(numbers []spin.Number, rotor string) (string, bool) {
+	for _, n := range numbers {
+		if n.Quantity == spin.Inertia && (n.Subject == rotor || slices.Contains(strings.Split(rotor, "+"), n.Subject)) {
+			return n.Subject, true
+		}
+	}
+	return "", false
+}
