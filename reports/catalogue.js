@@ -9,7 +9,7 @@
   // One object a row; the row itself stays what the page was written with.
   const rows = [...body.rows].map((tr, i) => {
     const c = tr.cells, d = tr.dataset;
-    return {tr, i, id: d.id, of: d.of, subject: c[1].textContent, quantity: c[2].textContent, value: c[3].textContent,
+    return {tr, i, id: d.id, of: d.id.slice(0, d.id.lastIndexOf("/")), subject: c[1].textContent, quantity: c[2].textContent, value: c[3].textContent,
       mean: +d.mean, u: +d.u, rel: +d.rel, state: c[6].textContent.replace(/^\S /, ""),
       scale: c[7].textContent, runs: +d.runs, job: c[9].textContent, text: (d.id + " " + c[6].textContent).toLowerCase(), chosen: false};
   });

@@ -75,19 +75,13 @@ const (
 	stripTo   = 0.1
 )
 
-// strip is U over the value on a logarithmic scale from 0.03 % to 10 %.
+// strip is U over the value on a logarithmic scale from 0.03 % to 10 %: the
+// style sheet fills that share of it.
 func strip(n spin.Number) template.HTML {
-	x := scale{math.Log(stripFrom), math.Log(stripTo), 1, 79}
-	d := &drawing{}
-	d.add(`<svg class="strip" viewBox="0 0 80 12" aria-hidden="true">`)
-	d.rect("track", 0, 4, 80, 4)
-	for _, t := range []float64{0.001, 0.01} {
-		at := x.px(math.Log(t))
-		d.line("tick", at, 2, at, 10)
+	x := scale{math.Log(stripFrom), math.Log(stripTo), 0, 80}
+	u := n.Value.Expanded().U / math.Abs(n.Value.Mean)
+	if !(u > 0) {
+		return ""
 	}
-	if u := n.Value.Expanded().U / math.Abs(n.Value.Mean); u > 0 {
-		d.rect("fill", 0, 4, x.inside(math.Log(u)), 4)
-	}
-	d.add(`</svg>`)
-	return template.HTML(d.b)
+	return template.HTML(px([]byte(`<i class="strip" style="--u:`), x.inside(math.Log(u)))) + `px"></i>`
 }
