@@ -39,7 +39,6 @@ type catalogueRow struct {
 	spin.Number
 	Link, State  string
 	Mean, U, Rel float64
-	Curves       string
 }
 
 // jobLine is one job in the list.
@@ -72,7 +71,6 @@ func newCatalogueView(c Catalogue) catalogueView {
 			row := catalogueRow{
 				Number: n, State: release(n), Link: j.Name + "/report.html#" + Anchor("n", n.ID),
 				Mean: n.Value.Mean, U: n.Value.Expanded().U, Rel: n.Value.Expanded().U / math.Abs(n.Value.Mean),
-				Curves: j.Name + "/" + n.Subject,
 			}
 			if n.Release {
 				fit++

@@ -8,6 +8,8 @@ export function launch(puppeteer) {
     executablePath: process.env.CHROMIUM || "/usr/bin/chromium",
     userDataDir: mkdtempSync(join(tmpdir(), "chromium-")),
     headless: true,
+    protocolTimeout: 600000,
+    timeout: 120000,
     args: [
       "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
       "--disable-component-update", "--disable-sync",

@@ -24,7 +24,7 @@ async function open(file, width, scheme, say) {
   page.on("dialog", d => { say(`dialog: ${d.message()}`); d.dismiss(); });
   await page.setViewport({ width, height: 768 });
   await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: scheme }]);
-  await page.goto(pathToFileURL(join(root, file)).href);
+  await page.goto(pathToFileURL(join(root, file)).href, { timeout: 240000 });
   return page;
 }
 
