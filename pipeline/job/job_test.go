@@ -3,6 +3,7 @@ package job
 import (
 	"encoding/json"
 	"fmt"
+	"io/fs"
 	"maps"
 	"math"
 	"os"
@@ -10,6 +11,9 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/fstest"
+
+	"gopkg.in/yaml.v3"
 
 	"spinledger/stages/kit/spin"
 )
@@ -299,9 +303,52 @@ func FuzzJob(f *testing.F) {
 				if _, err := json.Marshal([]any{j.Benches, j.Parts, j.Sessions, j.Recordings}); err != nil {
 					t.Fatal(err)
 				}
+				rewritten(t, tree, kind+"-x.yaml", name, j)
 			}
 		}
 	})
+}
+
+// rewritten: a good file's tree written again as YAML, its layout, quotes and comments
+// another, declares the same job.
+func rewritten(t *testing.T, tree fs.FS, file, name string, want *Job) {
+	t.Helper()
+	data, err := fs.ReadFile(tree, file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var doc yaml.Node
+	if err := yaml.Unmarshal(data, &doc); err != nil {
+		t.Fatal(err)
+	}
+	again, err := yaml.Marshal(&doc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := fstest.MapFS{file: &fstest.MapFile{Data: again}}
+	if err := fs.WalkDir(tree, ".", func(p string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() && p != file {
+			other[p] = &fstest.MapFile{}
+			other[p].Data, err = fs.ReadFile(tree, p)
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	got, err := Read(other, name)
+	if err != nil {
+		t.Fatalf("%q\nwritten again\n%q\n%v", data, again, err)
+	}
+	declared := func(j *Job) string {
+		text, err := json.Marshal([]any{j.ID, j.Motor, j.Sessions, j.Benches, j.Mountings, j.Recordings, j.Parts, j.Respond, j.Waivers, j.Options})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	if a, b := declared(want), declared(got); a != b {
+		t.Fatalf("%q\nwritten again\n%q\n%s\n%s", data, again, a, b)
+	}
 }
 
 // Leap years by the rule of the Gregorian calendar (ISO 8601:2004, 3.2.1).

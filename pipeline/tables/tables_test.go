@@ -14,7 +14,6 @@ import (
 	"testing"
 
 	"spinledger/stages/ingest/scan"
-	"spinledger/stages/kit/positioned"
 	"spinledger/stages/kit/series"
 	"spinledger/stages/kit/spin"
 )
@@ -374,39 +373,4 @@ func TestRecordingNaN(t *testing.T) {
 	if want := "rec.parquet:3: t: got -Inf; want a number (leave the cell null where a value is missing)"; err == nil || err.Error() != want {
 		t.Errorf("got %v, want %s", err, want)
 	}
-}
-
-// FuzzParquet damages a good file: nothing panics, and what fails says where.
-func FuzzParquet(f *testing.F) {
-	var b bytes.Buffer
-	if err := Write(&b, fullTable(200)); err != nil {
-		f.Fatal(err)
-	}
-	good := b.Bytes()
-	f.Add(uint16(0), byte(0), uint16(0))
-	f.Add(uint16(len(good)-5), byte(0xff), uint16(0))
-	f.Add(uint16(10), byte(7), uint16(30))
-	f.Fuzz(func(t *testing.T, at uint16, by byte, cut uint16) {
-		data := bytes.Clone(good)
-		data[int(at)%len(data)] ^= by
-		data = data[:len(data)-int(cut)%len(data)]
-		read := func() error {
-			s, err := Recording(bytes.NewReader(data), int64(len(data)), "rec.parquet",
-				[]scan.Column{{Name: "time", Header: "rows"}, {Name: "torque", Header: "torque"}, {Name: "speed", Header: "inertia_kgm2"}}, scan.DefaultLimits())
-			if err != nil {
-				return err
-			}
-			for _, err := range s.Blocks {
-				if err != nil {
-					return err
-				}
-			}
-			return nil
-		}
-		if err := read(); err != nil {
-			if len(positioned.All(err)) == 0 {
-				t.Fatalf("an error without a place: %v", err)
-			}
-		}
-	})
 }
