@@ -21,10 +21,11 @@ func (r *run) cleanClock(t *table) error {
 	if step <= 0 {
 		return &positioned.Error{File: t.file.Name, Line: t.line(1), Field: t.field(t.channel("time")), Got: "time stamps that do not advance", Want: "a clock"}
 	}
+	r.clock.begin(&t.stamps)
 	r.unwrap(t, step)
 	timeAt := t.channel("time")
 	c := t.file.Logger.Channels[timeAt]
-	t.time, t.origin = t.stamps.seconds(c.Factor, c.Offset)
+	t.time, t.origin = t.stamps.seconds(&r.clock, c.Factor, c.Offset)
 	if i := finite(t.time); i >= 0 {
 		return &positioned.Error{File: t.file.Name, Line: t.line(i), Field: t.field(timeAt), Got: "a stamp beyond all clocks", Want: "a time"}
 	}
@@ -98,8 +99,9 @@ func (r *run) unwrap(t *table, step float64) {
 	}
 	const plausible = 50
 	whole, _ := power(-min(s.exp, 0))
-	offset, wraps, first := int64(0), 0, -1
-	var modulus int64
+	offset, modulus := r.clock.offset, r.clock.modulus
+	wraps, first := 0, -1
+	s.ints[0] += offset
 	for i := 1; i < len(s.ints); i++ {
 		previous := s.ints[i-1] - offset
 		if d := s.ints[i] - previous; d < 0 && float64(-d) > r.opt.ReorderSteps*step {
@@ -117,6 +119,7 @@ func (r *run) unwrap(t *table, step float64) {
 		}
 		s.ints[i] += offset
 	}
+	r.clock.modulus = modulus
 	if wraps > 0 {
 		r.warn("wrap", "%s:%d: the logger's clock wraps %d times at 2^%d counts, first here; it is counted on", t.file.Name, t.line(first), wraps,
 			int(math.Log2(float64(modulus/gcdPower(modulus)))))
@@ -137,21 +140,49 @@ func gcdPower(m int64) int64 {
 // microsecond at 10⁶ s is still a double's 10⁻¹⁰.
 const farOrigin = 1e6
 
+// clock is what the stretches of a long recording share of its clock; its zero value belongs to
+// the first one.
+type clock struct {
+	// started: first is the recording's first stamp, firstFloat where stamps are floats.
+	started    bool
+	first      int64
+	firstFloat float64
+	// offset is what wraps of the counter, of modulus, have added so far.
+	offset, modulus int64
+	// exp is the exponent of first and offset.
+	exp int8
+}
+
+// begin takes the first stamp of a recording, and brings the clock to the exponent of a later
+// stretch, which is never coarser than an earlier one's.
+func (c *clock) begin(s *stamps) {
+	switch {
+	case c.started && s.floats == nil:
+		f, _ := power(c.exp - s.exp)
+		c.first, c.offset, c.modulus, c.exp = c.first*f, c.offset*f, c.modulus*f, s.exp
+	case c.started:
+	case s.floats != nil:
+		c.started, c.firstFloat = true, s.floats[0]
+	default:
+		c.started, c.exp, c.first, c.firstFloat = true, s.exp, s.ints[0], scan.Value(s.ints[0], s.exp)
+	}
+}
+
 // seconds turns stamps into seconds: exact differences to the first stamp,
 // plus the first stamp unless it is far away; then that is the origin.
-func (s *stamps) seconds(factor, offset float64) (time []float64, origin float64) {
+func (s *stamps) seconds(c *clock, factor, offset float64) (time []float64, origin float64) {
 	n := s.len()
 	out := make([]float64, n)
 	if s.floats != nil {
 		for i, v := range s.floats {
-			out[i] = (v - s.floats[0]) * factor
+			out[i] = (v - c.firstFloat) * factor
 		}
 	} else {
 		for i, m := range s.ints {
-			out[i] = scan.Value(m-s.ints[0], s.exp) * factor
+			out[i] = scan.Value(m-c.first, s.exp) * factor
 		}
 	}
-	first := s.first(factor, offset)
+	first := (c.firstFloat - offset) * factor
 	if math.Abs(first) > farOrigin {
 		return out, first
 	}
@@ -159,14 +190,6 @@ func (s *stamps) seconds(factor, offset float64) (time []float64, origin float64
 		out[i] += first
 	}
 	return out, 0
-}
-
-// first is the first stamp in seconds.
-func (s *stamps) first(factor, offset float64) float64 {
-	if s.floats != nil {
-		return (s.floats[0] - offset) * factor
-	}
-	return (scan.Value(s.ints[0], s.exp) - offset) * factor
 }
 
 // sortRows sorts rows that are a little out of place and refuses time that runs backwards.
@@ -183,9 +206,7 @@ func (r *run) sortRows(t *table) error {
 		}
 		// The last digits of a float clock must not decide.
 		if latest-v > r.opt.ReorderSteps*step*(1+1e-9) {
-			return &positioned.Error{File: t.file.Name, Line: t.line(i), Field: t.field(t.channel("time")),
-				Got:  fmt.Sprintf("a time %.6g s before that of an earlier row", latest-v),
-				Want: "time that goes on", Hint: "two recordings in one file, or a logger that was started again? cut the file there"}
+			return backwards(t, i, latest-v)
 		}
 	}
 	if moved == 0 {
@@ -207,6 +228,13 @@ func (r *run) sortRows(t *table) error {
 	r.warn("order", "%s:%d: %d rows stand after a later one, the first here; rows are sorted by their stamps", t.file.Name, t.line(firstMoved), moved)
 	t.pick(order)
 	return nil
+}
+
+// backwards is the fault of a row that lies by s before an earlier one.
+func backwards(t *table, row int, by float64) *positioned.Error {
+	return &positioned.Error{File: t.file.Name, Line: t.line(row), Field: t.field(t.channel("time")),
+		Got:  fmt.Sprintf("a time %.6g s before that of an earlier row", by),
+		Want: "time that goes on", Hint: "two recordings in one file, or a logger that was started again? cut the file there"}
 }
 
 // medianInterval is the median advance of a clock that may have faults, from at

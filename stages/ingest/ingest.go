@@ -50,44 +50,86 @@ func Columns(l spin.Logger) []scan.Column {
 
 // run is the state of one Run.
 type run struct {
-	in  Input
-	opt Options
-	rec *spin.Recording
+	in     Input
+	opt    Options
+	bounds bounds
+	rec    *spin.Recording
+	// What the stretches before this one of a long recording showed; zero for a whole one.
+	clock           clock
+	found           segment.Range
+	lowest, highest float64
 }
 
 // Run reads one recording. The error is a *positioned.Error, or a list of them, for
 // what cannot be read at all.
 func Run(in Input, opt Options) (spin.Recording, error) {
-	r := &run{in: in, opt: opt, rec: &spin.Recording{Declared: in.Declared, Digest: in.Digest, TorqueScale: in.Torque.Scale}}
+	return runWithin(in, opt, memory)
+}
+
+func runWithin(in Input, opt Options, b bounds) (spin.Recording, error) {
+	r := &run{in: in, opt: opt, bounds: b, rec: &spin.Recording{Declared: in.Declared, Digest: in.Digest, TorqueScale: in.Torque.Scale}}
 	if err := r.declared(); err != nil {
 		return spin.Recording{}, err
 	}
-	parts := make([]*table, len(in.Files))
-	for i := range in.Files {
-		t, err := r.read(&in.Files[i])
+	if len(in.Files) == 1 && in.Declared.Kind != spin.Sweep {
+		l := &long{run: r}
+		t, err := r.read(&in.Files[0], l.stretch)
 		if err != nil {
 			return spin.Recording{}, err
 		}
-		if err := r.cleanClock(t); err != nil {
+		if l.stretches > 0 {
+			return l.finish(t)
+		}
+		if err := r.cleanTable(t); err != nil {
 			return spin.Recording{}, err
 		}
-		if err := r.fillGaps(t); err != nil {
+		return r.finish([]*table{t})
+	}
+	parts := make([]*table, len(in.Files))
+	for i := range in.Files {
+		t, err := r.read(&in.Files[i], nil)
+		if err == nil {
+			err = r.cleanTable(t)
+		}
+		if err != nil {
 			return spin.Recording{}, err
 		}
 		parts[i] = t
 	}
+	return r.finish(parts)
+}
+
+// finish takes clean rows of a recording that is in memory from end to end.
+func (r *run) finish(parts []*table) (spin.Recording, error) {
+	if err := r.samples(parts); err != nil {
+		return spin.Recording{}, err
+	}
+	r.segments()
+	r.excluded()
+	r.torqueSpikes()
+	return *r.rec, nil
+}
+
+// cleanTable gives a file's rows a clock and fills their gaps.
+func (r *run) cleanTable(t *table) error {
+	if err := r.cleanClock(t); err != nil {
+		return err
+	}
+	return r.fillGaps(t)
+}
+
+// samples makes them of clean rows.
+func (r *run) samples(parts []*table) error {
 	merged, err := r.merge(parts)
 	if err != nil {
-		return spin.Recording{}, err
+		return err
 	}
 	r.rec.Samples = &series.Samples{TimeS: merged.time}
 	r.rec.Rows = len(merged.time)
 	r.speed(merged)
 	r.torque(merged)
 	r.others(merged)
-	r.segments()
-	r.torqueSpikes()
-	return *r.rec, nil
+	return nil
 }
 
 // declared checks what no recording can mend.
@@ -149,20 +191,28 @@ func (r *run) others(m *merged) {
 // segments finds the runs and completes them by what is declared.
 func (r *run) segments() {
 	d := r.in.Declared
-	found := segment.Find(r.rec.Samples, d)
+	found := segment.FindWithin(r.rec.Samples, d, r.found)
+	r.found = found.Range
 	rec := r.rec
 	rec.Segments, rec.Plateaus, rec.Runs = found.Segments, found.Plateaus, found.Runs
 	rec.Warnings = append(rec.Warnings, found.Warnings...)
 	rec.Refusals = append(rec.Refusals, found.Refusals...)
-	var ids []string
 	for i := range rec.Runs {
 		run := &rec.Runs[i]
-		run.ID = fmt.Sprintf("%s#%d", d.Name, i+1)
-		ids = append(ids, run.ID)
+		run.ID = fmt.Sprintf("%s#%d", d.Name, r.found.Runs-len(rec.Runs)+i+1)
 		r.condition(run)
 		if at := slices.IndexFunc(d.Exclude, func(e spin.Exclusion) bool { return e.Run == run.ID }); at >= 0 {
 			run.Excluded = d.Exclude[at].Reason
 		}
+	}
+}
+
+// excluded refuses exclusions of runs that are not there.
+func (r *run) excluded() {
+	d, rec := r.in.Declared, r.rec
+	var ids []string
+	for _, run := range rec.Runs {
+		ids = append(ids, run.ID)
 	}
 	for _, e := range d.Exclude {
 		if !slices.Contains(ids, e.Run) {

@@ -57,8 +57,9 @@ func (t *table) field(channel int) string {
 	return t.file.Logger.Channels[channel].Name
 }
 
-// read walks a file's blocks.
-func (r *run) read(f *File) (*table, error) {
+// read walks a file's blocks. Once as many rows are together as are taken whole, full, if there
+// is one, takes some of the first ones out.
+func (r *run) read(f *File, full func(*table) error) (*table, error) {
 	n := len(f.Logger.Channels)
 	t := &table{file: f, cols: make([][]float64, n), missing: make([][]bool, n)}
 	timeAt := t.channel("time")
@@ -80,6 +81,11 @@ func (r *run) read(f *File) (*table, error) {
 			t.missing[k] = appendMissing(t.missing[k], t.rows, b, k)
 		}
 		t.rows += b.Rows
+		if full != nil && t.rows >= r.bounds.whole {
+			if err := full(t); err != nil {
+				return nil, err
+			}
+		}
 	}
 	if cut := f.Stream.Cut; cut != nil {
 		if c := cut(); c != nil {

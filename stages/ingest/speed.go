@@ -47,10 +47,11 @@ const oneSign = 0.05
 // signSpeed makes speed positive in the declared sense. A channel of magnitudes
 // knows no sense and stays; one with signs is turned over for cw.
 func (r *run) signSpeed(t *table, c *spin.Channel, x []float64) {
-	lo, hi := 0.0, 0.0
+	lo, hi := r.lowest, r.highest
 	for _, v := range x {
 		lo, hi = math.Min(lo, v), math.Max(hi, v)
 	}
+	r.lowest, r.highest = lo, hi
 	if -lo <= oneSign*hi {
 		return
 	}

@@ -24,7 +24,10 @@ func (f *finder) prepare() {
 	f.step = numeric.Median(gaps)
 	f.smooth = boxcar(median5(f.s.SpeedRadPerS), max(1, int(math.Round(smoothS/f.step))))
 	lo, hi := numeric.Quantile(f.smooth, 0.02), numeric.Quantile(f.smooth, 0.98)
-	f.span, f.top = hi-lo, hi
+	g := &f.out.Range
+	f.top = math.Max(hi, g.TopRadPerS)
+	f.span = math.Max(math.Max(hi-lo, g.SpanRadPerS), g.SpanShare*f.top)
+	g.SpanRadPerS, g.TopRadPerS = f.span, f.top
 	// Noise about the course: second differences over a smoothing length,
 	// whose variance is 6σ² for independent errors; most samples lie on plateaus.
 	k := max(1, int(math.Round(smoothS/f.step)))

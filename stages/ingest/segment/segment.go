@@ -33,6 +33,17 @@ const (
 	MinSettledS = 0.12
 )
 
+// Range is what a long recording's earlier stretches showed; its zero value knows nothing.
+type Range struct {
+	// SpanRadPerS and TopRadPerS are the largest so far.
+	SpanRadPerS, TopRadPerS float64
+	// SpanShare of the top speed is the least span, so that a stretch without any
+	// step does not take its noise for steps. 0 for a whole recording.
+	SpanShare float64
+	// Runs is the number of runs so far.
+	Runs int
+}
+
 // Result is what Find saw. Plateau entries carry no recording id yet when the
 // declaration has no name.
 type Result struct {
@@ -41,6 +52,8 @@ type Result struct {
 	Runs     []spin.Run
 	Warnings []spin.Warning
 	Refusals []spin.Refusal
+	// Range with this stretch's.
+	Range Range
 }
 
 // finder is the state of one Find.
@@ -60,8 +73,11 @@ type finder struct {
 // reads time, speed and whatever channels plateaus summarise; samples are not
 // changed. A recording without usable runs gives refusals that say what is
 // missing, never an error. Fewer than 16 samples or no speed give a refusal.
-func Find(s *series.Samples, d spin.Declared) Result {
-	f := &finder{s: s, d: d}
+func Find(s *series.Samples, d spin.Declared) Result { return FindWithin(s, d, Range{}) }
+
+// FindWithin is Find for a stretch of a recording of which before is known.
+func FindWithin(s *series.Samples, d spin.Declared, before Range) Result {
+	f := &finder{s: s, d: d, out: Result{Range: before}}
 	if len(s.SpeedRadPerS) < 16 || len(s.SpeedRadPerS) != len(s.TimeS) {
 		f.refuse("no-speed", fmt.Sprintf("%d samples of speed; a run needs at least 16", len(s.SpeedRadPerS)), 0, 0)
 		return f.out
@@ -83,6 +99,7 @@ func Find(s *series.Samples, d spin.Declared) Result {
 	default:
 		f.refuse("kind", fmt.Sprintf("kind %q is not one of %v", d.Kind, spin.Kinds()), 0, 0)
 	}
+	f.out.Range.Runs += len(f.out.Runs)
 	return f.out
 }
 

@@ -159,7 +159,7 @@ func (f *finder) runs(flats []flat, trans []transition, segs []int) {
 		if tr.change < minStepShare*f.span {
 			continue
 		}
-		n := len(f.out.Runs) + 1
+		n := f.out.Range.Runs + len(f.out.Runs) + 1
 		id := fmt.Sprintf("%s#%d", f.d.Name, n)
 		if why := f.unusable(tr, segs); why != "" {
 			f.out.Refusals = append(f.out.Refusals, spin.Refusal{
