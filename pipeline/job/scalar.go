@@ -328,7 +328,7 @@ func IsDate(s string) bool {
 // rooted is the path below the root of a file named in this one; false, with a
 // fault, where the name leaves the root or is none.
 func (v *value) rooted() (string, bool) {
-	const want = "a file name relative to this file, with / between folders, below the root folder"
+	const want = "a file name relative to this file, with / between folders, below the root folder (see --root)"
 	hint := ""
 	switch {
 	case strings.ContainsAny(v.text, "\\\x00"):

@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -226,28 +225,20 @@ func (r *run) excluded() {
 	}
 }
 
-// condition fills a run's duty and supply: measured on the settled plateau
-// where the channels exist, else as declared, and compared where both are known.
+// condition completes a run's duty by what is declared where segment found none, and
+// compares the supply measured on the settled plateau with the declared one.
 func (r *run) condition(run *spin.Run) {
 	d := r.in.Declared
-	var duty, supply float64
-	if p, ok := r.rec.Plateau(run.B); ok && run.B >= 0 {
-		duty, supply = p.Duty, p.VoltageV
-	}
-	if run.Duty == 0 {
-		run.Duty = duty
-	}
 	if run.Duty == 0 && len(d.Command) > 0 {
 		run.Duty = slices.Max(d.Command)
 		if len(d.Command) > 1 {
 			run.Duty = d.Command[1]
 		}
 	}
-	if run.SupplyV == 0 {
-		run.SupplyV = cmp.Or(supply, d.SupplyV)
+	p, ok := r.rec.Plateau(run.B)
+	if !ok || d.SupplyV <= 0 || p.VoltageV <= 0 || math.Abs(p.VoltageV/d.SupplyV-1) <= r.opt.SupplyRel {
+		return
 	}
-	if d.SupplyV > 0 && supply > 0 && math.Abs(supply/d.SupplyV-1) > r.opt.SupplyRel {
-		r.warn("supply", "run %s: %.2f V measured on the settled plateau, %.2f V declared (more than %.0f %% apart); the measured value is used",
-			run.ID, supply, d.SupplyV, 100*r.opt.SupplyRel)
-	}
+	r.warn("supply", "run %s: %.2f V measured on the settled plateau, %.2f V declared (more than %.0f %% apart); the declared value is used",
+		run.ID, p.VoltageV, d.SupplyV, 100*r.opt.SupplyRel)
 }

@@ -295,7 +295,7 @@ func TestSaid(t *testing.T) {
 				r[i].volt = 11.1
 			}
 			return r
-		}, []string{"supply: run rec#1: 11.10 V measured on the settled plateau, 14.80 V declared (more than 5 % apart); the measured value is used"}, nil},
+		}, []string{"supply: run rec#1: 11.10 V measured on the settled plateau, 14.80 V declared (more than 5 % apart); the declared value is used"}, nil},
 		{"negative speed", func(r []row) []row {
 			for i := range r {
 				r[i].erpm = "-" + r[i].erpm
