@@ -50,6 +50,7 @@ func (c *computation) respond() error {
 		return nil
 	}
 	in := c.responseInput()
+	c.out.asked = in
 	d, err := do(c.around.past, "respond", c.w.Job, respond.Method, c.w.Options.Respond, in, func() (respond.Output, error) {
 		return respond.Run(in, c.w.Options.Respond)
 	})

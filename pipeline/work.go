@@ -104,6 +104,8 @@ type Findings struct {
 	Surface     *spin.TorqueSurface
 	Responses   []spin.Response
 	Predictions []spin.Prediction
+	// asked is what the responses came from, kept for comparing them.
+	asked respond.Input
 	// Figures that pages draw.
 	Figures []figure.Figure
 	// Inputs read, by name.

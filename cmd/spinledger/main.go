@@ -49,7 +49,7 @@ says. Local codes and qualified people decide.`,
 	root.AddCommand(
 		runCommand(disk, stdout, stderr),
 		checkCommand(stdout, stderr), auditCommand(stdout, stderr),
-		triageCommand(stdout),
+		triageCommand(stdout), raceCommand(stdout),
 		draftCommand(stdout, stderr),
 		releaseCommand(disk, stdout, stderr),
 		withdrawCommand(disk, stdout, stderr),

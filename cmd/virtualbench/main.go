@@ -3,6 +3,7 @@
 //
 //	virtualbench demo      writes jobs/ and testdata/demo/
 //	virtualbench coverage  counts how often intervals hold over catalogues like the demo's
+//	virtualbench response  how often predicted spin-up times hold, and how true the probabilities of a race are
 //	virtualbench campaign  motor classes × faults: bias, scatter, coverage, refusals, wrong numbers fit for release, checks
 package main
 
@@ -26,7 +27,8 @@ func main() {
 
 const usage = `usage: virtualbench demo [-seed N] [-to FOLDER]
        virtualbench coverage [-sessions N] [-seed N]
-       virtualbench campaign [-sessions N] [-seed N] [-class RE] [-fault RE] [-hz F] [-plateaus 2|3] [-json FILE]`
+       virtualbench campaign [-sessions N] [-seed N] [-class RE] [-fault RE] [-hz F] [-plateaus 2|3] [-json FILE]
+       virtualbench response [-sessions N] [-seed N] [-class RE] [-runs N] [-hz F]`
 
 func run(args []string) error {
 	verb := ""
@@ -44,6 +46,8 @@ func run(args []string) error {
 		return write(*seed, *to)
 	case "coverage":
 		return coverage(args[1:], os.Stdout, os.Stderr)
+	case "response":
+		return responses(args[1:], os.Stdout, os.Stderr)
 	case "campaign":
 		return measure(args[1:], os.Stdout, os.Stderr)
 	}

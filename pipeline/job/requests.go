@@ -4,17 +4,15 @@ import (
 	"slices"
 	"strconv"
 
+	"gopkg.in/yaml.v3"
+
 	"spinledger/stages/kit/spin"
 )
 
 func (r *reader) readRespond(root *value) {
 	var names []string
 	for i, v := range root.get("respond").each() {
-		q := Request{
-			Key: v.path, Name: v.get("name").str(strconv.Itoa(i + 1)), Parts: r.mounted(v.get("parts")),
-			SupplyV: v.get("supply").num(), Duty: v.get("duty").num(), RampS: v.get("ramp").num(),
-			Extrapolate: v.get("extrapolate") != nil && v.get("extrapolate").yes,
-		}
+		q := r.request(v, v.get("name").str(strconv.Itoa(i+1)), r.job.ID+"/"+v.path)
 		if slices.Contains(names, q.Name) {
 			named := v.get("name")
 			if named == nil {
@@ -23,19 +21,59 @@ func (r *reader) readRespond(root *value) {
 			named.fault(quote(q.Name)+", the name of another", "a name of its own for each; one without counts its place in the list", "")
 		}
 		names = append(names, q.Name)
-		if d := v.get("duty"); d.usable() && d.num() > 1 {
-			d.fault(quote(d.text), "at most 100 %", "")
-		}
-		source := r.job.ID + "/" + v.path
-		q.Air = r.air(v.get("air"), source+".air.")
-		if load := r.optional(v.get("added_load"), source+".added_load"); load != nil {
-			q.AddedNm = *load
-		}
-		q.Added = r.corners(v.get("added_curve"))
-		r.span(v, &q)
-		r.drive(v, &q)
 		r.job.Respond = append(r.job.Respond, q)
 	}
+}
+
+// request reads one response block; sources of its uncertainties begin with source.
+func (r *reader) request(v *value, name, source string) Request {
+	q := Request{
+		Key: v.path, Name: name, Parts: r.mounted(v.get("parts")),
+		SupplyV: v.get("supply").num(), Duty: v.get("duty").num(), RampS: v.get("ramp").num(),
+		Extrapolate: v.get("extrapolate") != nil && v.get("extrapolate").yes,
+	}
+	if d := v.get("duty"); d.usable() && d.num() > 1 {
+		d.fault(quote(d.text), "at most 100 %", "")
+	}
+	q.Air = r.air(v.get("air"), source+".air.")
+	if load := r.optional(v.get("added_load"), source+".added_load"); load != nil {
+		q.AddedNm = *load
+	}
+	q.Added = r.corners(v.get("added_curve"))
+	r.span(v, &q)
+	r.drive(v, &q)
+	return q
+}
+
+// Asked is a key of a response and its value, as a job file would have them.
+type Asked struct{ Key, Value string }
+
+// commandLine is the name of the file that a request on the command line stands for.
+const commandLine = "command line"
+
+// Ask reads a request that stands in no file, by the same keys and with the same
+// faults. Sources of what it declares begin with "asked".
+func (j *Job) Ask(name string, parts []string, keys []Asked) (Request, error) {
+	r := newReader(nil, commandLine)
+	r.job.ID = j.ID
+	for _, p := range j.Parts {
+		r.parts[p.ID] = &part{}
+	}
+	node := &yaml.Node{Kind: yaml.MappingNode}
+	scalar := func(s string) *yaml.Node { return &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: s} }
+	list := &yaml.Node{Kind: yaml.SequenceNode}
+	for _, p := range parts {
+		list.Content = append(list.Content, scalar(p))
+	}
+	node.Content = append(node.Content, scalar("parts"), list)
+	for _, k := range keys {
+		node.Content = append(node.Content, scalar(k.Key), scalar(k.Value))
+	}
+	f := &file{name: commandLine, kind: "response", errs: &r.errs}
+	v := &value{file: f, key: &Key{Name: f.kind, Type: Map, Block: f.kind}, node: node}
+	f.walkMap(v, block(f.kind))
+	q := r.request(v, name, "asked")
+	return q, r.errs.Err()
 }
 
 // span reads between which speeds or thrusts it goes.

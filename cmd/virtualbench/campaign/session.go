@@ -37,6 +37,9 @@ type Session struct {
 	Sweeps map[string]float64
 	// LagS is how much later the torque channel is than the speed channel, s.
 	LagS float64
+	// rotors as they truly are, and the air they turn in.
+	rotors map[string]rig.Rotor
+	air    rig.Air
 }
 
 // RotorTruth is the true inertia in air of a rotor and its random bound.
@@ -79,6 +82,7 @@ func Build(s Scenario, seed uint64) (Session, error) {
 		Files: fstest.MapFS{}, Rotor: map[string]RotorTruth{}, Sweeps: map[string]float64{},
 		Truth: map[string]float64{"bare": m.BellInertia, "disk": b.disk.Inertia(), "prop": prop.Inertia},
 	}
+	b.out.rotors, b.out.air = b.rotors, b.drawn.Air(s.Class.Conditions().Air)
 	b.out.Work = pipeline.Work{Job: "virtual", Day: "2026-01-01", Options: pipeline.DefaultOptions(), Repeatability: s.Repeats}
 	b.plan()
 	return b.out, b.record()

@@ -184,3 +184,31 @@ type Prediction struct {
 	Ohmic   float64 `json:"ohmic,omitempty"`
 	Refused string  `json:"refused,omitempty"`
 }
+
+// Duel sets two responses against each other.
+type Duel struct {
+	A string `json:"a"`
+	B string `json:"b"`
+	// DifferenceS is A's time less B's, causes that both share taken out.
+	DifferenceS uncertain.Value `json:"difference_s"`
+	// Quicker is the probability that A is the quicker, Told whether the data
+	// show a difference at all (95 %).
+	Quicker float64 `json:"quicker"`
+	Told    bool    `json:"told"`
+	// The same by Monte Carlo: 95 % interval and share of draws; Bent where these count,
+	// because one of the times is no straight line of its causes.
+	LowS         float64 `json:"low_s,omitempty"`
+	HighS        float64 `json:"high_s,omitempty"`
+	QuickerDrawn float64 `json:"quicker_drawn,omitempty"`
+	Draws        int     `json:"draws,omitempty"`
+	Bent         bool    `json:"bent,omitempty"`
+	// Turns of the lead on the way.
+	Turns []Turn `json:"turns,omitempty"`
+}
+
+// Turn is where the lead changes.
+type Turn struct {
+	SpeedRadPerS float64 `json:"speed_radps"`
+	ThrustN      float64 `json:"thrust_n,omitempty"`
+	LeadsThen    string  `json:"leads_then"`
+}
