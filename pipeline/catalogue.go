@@ -18,6 +18,7 @@ import (
 	"spinledger/pipeline/store"
 	"spinledger/pipeline/tables"
 	"spinledger/reports"
+	"spinledger/stages/crosscheck"
 	"spinledger/stages/kit/positioned"
 	"spinledger/stages/kit/spin"
 )
@@ -123,7 +124,7 @@ func place(file string, line, col int) string {
 	return e.Where()
 }
 
-// summaryFile is what summaries and machines are shown of a job's findings.
+// summaryFile holds a summary.
 const summaryFile = "summary.json"
 
 // RunJobs computes jobs anew and writes all of them, and the catalogue, into a
@@ -131,19 +132,20 @@ const summaryFile = "summary.json"
 func RunJobs(fsys fs.FS, jobs []*job.Job, out *store.Output, opt RunOptions) ([]*Findings, error) {
 	res := opt.resources()
 	all := make([]*Findings, len(jobs))
-	summaries := make([]reports.Job, len(jobs))
+	summaries := make([]summary, len(jobs))
 	k := newKept(out, false, nil)
 	err := each(len(jobs), newGate(opt.Workers), func(i int) (err error) {
 		all[i], _, _, err = produce(fsys, jobs[i], res, surroundings{}, k)
 		if err == nil {
-			summaries[i] = summaryOf(all[i])
+			summaries[i] = summarise(jobs[i], all[i])
 		}
 		return err
 	})
 	if err != nil {
 		return nil, err
 	}
-	return all, writeCatalogue(k, summaries)
+	_, err = writeCatalogue(k, summaries)
+	return all, err
 }
 
 // produce computes and writes one job. It gives the digest of the job's summary.
@@ -183,7 +185,7 @@ func writeJob(out writer, j *job.Job, f *Findings, log *provenance.Log) (summary
 	err = write(summaryFile, func(w io.Writer) error {
 		e := json.NewEncoder(w)
 		e.SetIndent("", "  ")
-		return e.Encode(summaryOf(f))
+		return e.Encode(summarise(j, f))
 	})
 	if err != nil {
 		return summary, err
@@ -216,30 +218,43 @@ func writeBytes(out writer, name string, data []byte) error {
 	return err
 }
 
-func writeCatalogue(out writer, all []reports.Job) error {
+// writeCatalogue writes what the jobs say together, and the tables of all numbers.
+func writeCatalogue(out writer, all []summary) (*Across, error) {
+	across, err := acrossJobs(all)
+	if err != nil {
+		return nil, err
+	}
+	if err := across.write(out); err != nil {
+		return nil, err
+	}
 	var numbers []spin.Number
 	for _, f := range all {
 		numbers = append(numbers, f.Numbers...)
 	}
+	numbers = append(numbers, across.Numbers...)
 	for _, t := range []tables.Table{Inertias(numbers), Budget(numbers)} {
 		if _, err := out.Write("catalogue-"+t.Name+".parquet", func(w io.Writer) error { return tables.Write(w, t) }); err != nil {
-			return err
+			return nil, err
 		}
 	}
 	if _, err := out.Write("catalogue.csv", func(w io.Writer) error { return catalogueCSV(w, numbers) }); err != nil {
-		return err
+		return nil, err
 	}
-	_, err := out.Write("index.html", func(w io.Writer) error { return reports.WriteCatalogue(w, reports.Catalogue{Jobs: all}) })
-	return err
+	jobs := make([]reports.Job, len(all))
+	for i, f := range all {
+		jobs[i] = f.Job
+	}
+	_, err = out.Write("index.html", func(w io.Writer) error { return reports.WriteCatalogue(w, reports.Catalogue{Jobs: jobs}) })
+	return across, err
 }
 
 func catalogueCSV(w io.Writer, numbers []spin.Number) error {
 	c := csv.NewWriter(w)
-	c.Write([]string{"number", "inertia_kgm2", "u_kgm2", "expanded_kgm2", "k", "dof", "scale", "fit_for_release", "blocked_by"})
+	c.Write([]string{"number", "inertia_kgm2", "u_kgm2", "expanded_kgm2", "k", "dof", "scale", "fit_for_release", "blocked_by", "waived"})
 	g := func(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
 	for _, n := range numbers {
 		e := n.Value.Expanded()
-		c.Write([]string{n.ID, g(n.Value.Mean), g(n.Value.Std()), g(e.U), g(e.K), g(math.Min(e.DoF, 1e6)), n.Scale, strconv.FormatBool(n.Release), strings.Join(n.Blocked, "; ")})
+		c.Write([]string{n.ID, g(n.Value.Mean), g(n.Value.Std()), g(e.U), g(e.K), g(math.Min(e.DoF, 1e6)), n.Scale, strconv.FormatBool(n.Release), strings.Join(n.Blocked, "; "), strings.Join(n.Waived, "; ")})
 	}
 	c.Flush()
 	return c.Error()
@@ -255,6 +270,17 @@ func Failed(all []*Findings) bool {
 		}
 	}
 	return false
+}
+
+// summary is the content of a job's summary file: what people and machines are shown, and
+// what the catalogue step needs besides.
+type summary struct {
+	reports.Job
+	Across crosscheck.CatalogueJob `json:"across"`
+}
+
+func summarise(j *job.Job, f *Findings) summary {
+	return summary{summaryOf(f), forCatalogue(j, f)}
 }
 
 // summaryOf is what reports and machines are shown of a job's findings.

@@ -13,6 +13,9 @@
 //  8. trace: the points that pages draw
 //  9. tables, pages, log and summary written by one Output, each file whole, the log last;
 //     it ends with the tables' hashes
+//  10. across jobs: one part measured by several, models over specimens, benches' control charts
+//
+// Apart from a run: ledger (release, withdraw) and drift read what runs wrote.
 //
 // Every stage goes through a memo (do): what the job's log remembers is not computed
 // again. Above that Run looks at receipts: a job whose files all stand as they stood is not even read.

@@ -14,9 +14,11 @@ import (
 	"time"
 
 	"spinledger/pipeline/job"
+	"spinledger/pipeline/ledger"
 	"spinledger/pipeline/provenance"
 	"spinledger/pipeline/store"
 	"spinledger/reports"
+	"spinledger/stages/crosscheck"
 	"spinledger/stages/kit/positioned"
 )
 
@@ -69,8 +71,8 @@ func Run(root *store.Root, names []string, dir string, disk store.Disk, opt RunO
 		r.out.Close()
 		return nil, err
 	}
-	o := &Outcome{Computed: len(r.jobs), out: r.out, receipts: r.done}
-	for _, d := range r.done {
+	o := &Outcome{Computed: len(r.jobs), out: r.out, receipts: r.done, together: r.together}
+	for _, d := range append(r.done, r.together) {
 		o.Failed = o.Failed || d.failed
 	}
 	return o, nil
@@ -110,9 +112,10 @@ type runner struct {
 	me    identity
 	had   *receipts
 	book  *book
-	// jobs were read; done holds a receipt for each name.
-	jobs []*job.Job
-	done []*receipt
+	// jobs were read; done holds a receipt for each name, together that of the catalogue.
+	jobs     []*job.Job
+	done     []*receipt
+	together *receipt
 
 	mu            sync.Mutex
 	finished, all int
@@ -397,9 +400,10 @@ func (r *runner) catalogue() error {
 	}
 	k := newKept(r.out, r.opt.Rehash, old)
 	if old != nil && old.result == key && r.allStand(k, old) {
+		r.together = old
 		return nil
 	}
-	jobs := make([]reports.Job, len(r.done))
+	jobs := make([]summary, len(r.done))
 	err := each(len(jobs), newGate(r.opt.Workers), func(i int) (err error) {
 		jobs[i], err = published(r.out, r.done[i])
 		return err
@@ -407,14 +411,25 @@ func (r *runner) catalogue() error {
 	if err != nil {
 		return err
 	}
-	if err := writeCatalogue(k, jobs); err != nil {
+	across, err := writeCatalogue(k, jobs)
+	if err != nil {
 		return err
 	}
+	rec := &receipt{program: r.me.digest.SHA256, clean: r.me.clean, result: key, outs: k.files(),
+		recs: []seen{{name: "program", digest: r.me.digest, stamp: r.me.stamp}}}
+	if j, ok := shown(across.CatalogueOutput); ok {
+		var text strings.Builder
+		// Its checks are few, and what informs is the point of the control charts.
+		if err := reports.Summary(&text, []reports.Job{j}, true); err != nil {
+			return err
+		}
+		rec.text, rec.failed = text.String(), Failed([]*Findings{{Checks: j.Checks}})
+	}
+	r.together = rec
 	if err := r.out.Sweep(".", func(string) bool { return false }); err != nil {
 		return err
 	}
-	return r.append(&receipt{program: r.me.digest.SHA256, clean: r.me.clean, result: key, outs: k.files(),
-		recs: []seen{{name: "program", digest: r.me.digest, stamp: r.me.stamp}}})
+	return r.append(rec)
 }
 
 func (r *runner) allStand(k *kept, old *receipt) bool {
@@ -427,8 +442,8 @@ func (r *runner) allStand(k *kept, old *receipt) bool {
 }
 
 // published is what was found in a job.
-func published(out *store.Output, rec *receipt) (reports.Job, error) {
-	var j reports.Job
+func published(out *store.Output, rec *receipt) (summary, error) {
+	var j summary
 	name := rec.job + "/" + summaryFile
 	data, d, err := out.Read(name, maxLog)
 	if err != nil {
@@ -475,12 +490,14 @@ type Outcome struct {
 	Computed int
 	out      *store.Output
 	receipts []*receipt
+	together *receipt
 }
 
 // Close gives the output folder free.
 func (o *Outcome) Close() error { return o.out.Close() }
 
-// Summary writes the jobs' summaries, one after another, in the order of their files.
+// Summary writes the jobs' summaries, one after another, in the order of their files, then
+// that of the catalogue step where it has something to say.
 func (o *Outcome) Summary(w io.Writer, all bool) error {
 	for i, r := range o.receipts {
 		text := r.text
@@ -490,7 +507,7 @@ func (o *Outcome) Summary(w io.Writer, all bool) error {
 				return err
 			}
 			var b strings.Builder
-			if err := reports.Summary(&b, []reports.Job{j}, true); err != nil {
+			if err := reports.Summary(&b, []reports.Job{j.Job}, true); err != nil {
 				return err
 			}
 			text = b.String()
@@ -502,26 +519,48 @@ func (o *Outcome) Summary(w io.Writer, all bool) error {
 			return err
 		}
 	}
-	return nil
+	if o.together.text == "" {
+		return nil
+	}
+	_, err := io.WriteString(w, "\n"+o.together.text)
+	return err
 }
 
-// JSON writes numbers, checks and warnings of all jobs, a job at a time.
+// JSON writes numbers, checks and warnings of all jobs, a job at a time, and of the catalogue step.
 func (o *Outcome) JSON(w io.Writer) error {
 	between := "[\n  "
-	for _, r := range o.receipts {
-		j, err := published(o.out, r)
-		if err != nil {
-			return err
-		}
+	write := func(j reports.Job) error {
 		j.Curves = nil // pages draw them
 		data, err := json.MarshalIndent(j, "  ", "  ")
 		if err != nil {
 			return err
 		}
-		if _, err := io.WriteString(w, between+string(data)); err != nil {
+		_, err = io.WriteString(w, between+string(data))
+		between = ",\n  "
+		return err
+	}
+	for _, r := range o.receipts {
+		j, err := published(o.out, r)
+		if err == nil {
+			err = write(j.Job)
+		}
+		if err != nil {
 			return err
 		}
-		between = ",\n  "
+	}
+	if o.together.text != "" {
+		var all crosscheck.CatalogueOutput
+		data, _, err := o.out.Read(ledger.CatalogueResults, maxLog)
+		if err == nil {
+			err = json.Unmarshal(data, &all)
+		}
+		if err != nil {
+			return err
+		}
+		j, _ := shown(all)
+		if err := write(j); err != nil {
+			return err
+		}
 	}
 	_, err := io.WriteString(w, "\n]\n")
 	return err

@@ -22,6 +22,8 @@ type Job struct {
 	Warnings   []spin.Warning  `json:"warnings"`
 	// Curves of spin-up, for laying over those of other jobs.
 	Curves []Curve `json:"curves,omitempty"`
+	// Together is true of what all jobs say together, which has no recordings of its own.
+	Together bool `json:"together,omitempty"`
 }
 
 // gcm2 is one g·cm² in kg·m².
@@ -56,7 +58,11 @@ func Summary(w io.Writer, jobs []Job, all bool) error {
 }
 
 func job(b *strings.Builder, j Job, all bool) {
-	fmt.Fprintf(b, "%s: %s, %s\n", j.Name, counted(j.Recordings, "recording"), counted(j.Runs, "run"))
+	if j.Together {
+		fmt.Fprintf(b, "%s: all jobs together\n", j.Name)
+	} else {
+		fmt.Fprintf(b, "%s: %s, %s\n", j.Name, counted(j.Recordings, "recording"), counted(j.Runs, "run"))
+	}
 	blocks := map[string]bool{}
 	for _, n := range j.Numbers {
 		if n.Quantity == spin.InertiaDirect && !all {

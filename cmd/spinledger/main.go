@@ -53,6 +53,7 @@ says. Local codes and qualified people decide.`,
 		draftCommand(stdout, stderr),
 		releaseCommand(disk, stdout, stderr),
 		withdrawCommand(disk, stdout, stderr),
+		driftCommand(stdout, stderr),
 	)
 	err := root.Execute()
 	var exit *exitError

@@ -127,7 +127,8 @@
 //   - up_to (required): Largest value covered; a larger one fails again.
 //   - because (required): The reason.
 //   - by (required): Who answers for it.
-//   - until (required): Last day on which it holds.
+//   - until (required): Last day on which it holds, judged on the day of the job's latest session.
+//   - method (required): Version of the check's method when it was waived; another one ends the waiver.
 //
 // # Keys of options
 //

@@ -110,6 +110,8 @@ type Waiver struct {
 	By      string
 	// Until is the last day, ISO 8601.
 	Until string
+	// Method of the check when it was waived.
+	Method string
 }
 
 // Options are choices of method; nil leaves the stage's default.

@@ -105,7 +105,8 @@ func jobBlocks() []Block {
 			{Name: "up_to", Type: Quantity, Sign: Positive, Required: true, Doc: "Largest value covered; a larger one fails again."},
 			{Name: "because", Type: Text, Required: true, Doc: "The reason."},
 			{Name: "by", Type: Text, Required: true, Doc: "Who answers for it."},
-			{Name: "until", Type: Date, Required: true, Doc: "Last day on which it holds."},
+			{Name: "until", Type: Date, Required: true, Doc: "Last day on which it holds, judged on the day of the job's latest session."},
+			{Name: "method", Type: Name, Form: methodForm, Required: true, Doc: "Version of the check's method when it was waived; another one ends the waiver."},
 		}},
 		{Name: "options", Doc: "Choices of method.", Keys: []Key{
 			{Name: "drag", Type: Map, Block: "drag options", Doc: "How the load of a rotor is described."},

@@ -143,7 +143,7 @@ func (r *reader) readWaivers(root *value) {
 	}
 	var seen [][2]string
 	for _, v := range list.items {
-		w := Waiver{Key: v.path, Check: v.get("check").str(""), Subject: v.get("subject").str(""), Because: v.get("because").str(""), By: v.get("by").str(""), Until: v.get("until").str("")}
+		w := Waiver{Key: v.path, Check: v.get("check").str(""), Subject: v.get("subject").str(""), Because: v.get("because").str(""), By: v.get("by").str(""), Until: v.get("until").str(""), Method: v.get("method").str("")}
 		if up := v.get("up_to"); up != nil {
 			w.UpTo = up.quantity
 		}

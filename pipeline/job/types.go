@@ -59,11 +59,12 @@ type Form struct {
 
 // The forms of names.
 var (
-	nameForm = &Form{"a name of a-z, 0-9, '.', '_' and '-', such as disk-a", regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*$`)}
-	partForm = &Form{"a part such as disk-40, or a specimen of a model such as prop-5x4/A", regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*(/[A-Za-z0-9][A-Za-z0-9._-]*)?$`)}
-	calForm  = &Form{"the date of a calibration such as 2026-03-02, or 2026-03-02.b for a second one on that day", regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}(\.[a-z0-9]+)?$`)}
-	calOrNo  = &Form{"the date of a calibration such as 2026-03-02, or none", regexp.MustCompile(`^([0-9]{4}-[0-9]{2}-[0-9]{2}(\.[a-z0-9]+)?|none)$`)}
-	runForm  = &Form{"a run such as disk-a#3", regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*#[1-9][0-9]{0,5}$`)}
+	nameForm   = &Form{"a name of a-z, 0-9, '.', '_' and '-', such as disk-a", regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*$`)}
+	partForm   = &Form{"a part such as disk-40, or a specimen of a model such as prop-5x4/A", regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*(/[A-Za-z0-9][A-Za-z0-9._-]*)?$`)}
+	calForm    = &Form{"the date of a calibration such as 2026-03-02, or 2026-03-02.b for a second one on that day", regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}(\.[a-z0-9]+)?$`)}
+	calOrNo    = &Form{"the date of a calibration such as 2026-03-02, or none", regexp.MustCompile(`^([0-9]{4}-[0-9]{2}-[0-9]{2}(\.[a-z0-9]+)?|none)$`)}
+	methodForm = &Form{"the version of a method such as crosscheck/2", regexp.MustCompile(`^[a-z]+/[1-9][0-9]*$`)}
+	runForm    = &Form{"a run such as disk-a#3", regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*#[1-9][0-9]{0,5}$`)}
 )
 
 // Key is one row of the table of keys.

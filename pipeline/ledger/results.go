@@ -51,6 +51,8 @@ func digest(b []byte) string {
 type Output struct {
 	Results []Result
 	byID    map[string]int
+	// checks of the catalogue step.
+	checks []spin.Check
 }
 
 // Find is the result of a number.
@@ -72,6 +74,12 @@ func (o *Output) Jobs() []string {
 	return slices.Compact(out)
 }
 
+// The log of the catalogue step lies beside the folders of the jobs.
+const (
+	CatalogueSteps   = "catalogue-" + provenance.StepsFile
+	CatalogueResults = "catalogue-" + provenance.ResultsFile
+)
+
 // logBytes bounds a job's log and results.
 const logBytes = 1 << 30
 
@@ -87,10 +95,14 @@ func ReadOutput(fsys fs.FS, name string) (*Output, error) {
 		if d.IsDir() && (d.Name() == "samples" || strings.Count(p, "/") > 4) {
 			return fs.SkipDir
 		}
-		if d.IsDir() || d.Name() != provenance.StepsFile {
+		switch {
+		case d.Name() == provenance.StepsFile:
+			err = o.log(fsys, p, path.Join(path.Dir(p), provenance.ResultsFile), name)
+		case d.Name() == CatalogueSteps:
+			err = o.log(fsys, p, path.Join(path.Dir(p), CatalogueResults), name)
+		default:
 			return nil
 		}
-		err = o.job(fsys, path.Dir(p), name)
 		all := positioned.All(err)
 		for _, e := range all {
 			faults.Add(e)
@@ -116,25 +128,73 @@ func ReadOutput(fsys fs.FS, name string) (*Output, error) {
 		}
 		o.byID[r.Number.ID] = i
 	}
+	o.across()
 	return o, nil
 }
 
-// job reads one log.
-func (o *Output) job(fsys fs.FS, dir, name string) error {
-	at := func(file string) string { return path.Join(dir, file) }
-	steps, _, err := store.ReadFile(fsys, at(provenance.StepsFile), logBytes)
+// across brings what the catalogue step says to the numbers: failed checks stand against
+// those that they name, and a number of several jobs rests on what those rest on.
+func (o *Output) across() {
+	for _, k := range o.checks {
+		if !k.Gates || k.Verdict != spin.Fail || k.WaivedBecause != "" {
+			continue
+		}
+		for _, id := range k.Numbers {
+			if i, ok := o.byID[id]; ok {
+				o.Results[i].Against = append(o.Results[i].Against, k.Name+" "+k.Subject)
+			}
+		}
+	}
+	bases := map[string]Basis{}
+	for _, r := range o.Results {
+		bases[r.Basis.Job] = r.Basis
+	}
+	for i := range o.Results {
+		if o.Results[i].Basis.Job != catalogueJob {
+			continue
+		}
+		b := o.Results[i].Basis
+		b.Job = o.Results[i].Number.Job
+		seen := map[string]bool{catalogueJob: true}
+		for _, p := range o.Results[i].Number.Value.Parts {
+			id, _, _ := strings.Cut(p.Source, "/")
+			of, ok := bases[id]
+			if !ok || seen[id] {
+				continue
+			}
+			seen[id] = true
+			b.Program = of.Program
+			b.Recordings, b.Files, b.Methods = append(b.Recordings, of.Recordings...), append(b.Files, of.Files...), append(b.Methods, of.Methods...)
+		}
+		o.Results[i].Basis = b.tidy()
+	}
+}
+
+// log reads one log with its results.
+func (o *Output) log(fsys fs.FS, stepsFile, resultsFile, name string) error {
+	steps, _, err := store.ReadFile(fsys, stepsFile, logBytes)
 	if err != nil {
 		return err
 	}
-	results, _, err := store.ReadFile(fsys, at(provenance.ResultsFile), logBytes)
+	results, _, err := store.ReadFile(fsys, resultsFile, logBytes)
 	if err != nil {
 		return err
 	}
-	log, err := provenance.Read(path.Join(name, at(provenance.StepsFile)), steps, path.Join(name, at(provenance.ResultsFile)), results)
+	log, err := provenance.Read(path.Join(name, stepsFile), steps, path.Join(name, resultsFile), results)
 	if err != nil {
 		return err
 	}
-	basis := BasisOf(log, path.Base(dir))
+	if path.Base(stepsFile) == CatalogueSteps {
+		return o.numbers(log, BasisOf(log, catalogueJob), path.Join(name, resultsFile))
+	}
+	return o.numbers(log, BasisOf(log, path.Base(path.Dir(stepsFile))), path.Join(name, resultsFile))
+}
+
+// catalogueJob stands for the catalogue step in a basis until the jobs are known.
+const catalogueJob = "catalogue"
+
+// numbers takes the numbers of a log.
+func (o *Output) numbers(log *provenance.Log, basis Basis, name string) error {
 	// A later step's number replaces an earlier one's: cross-checks add the release state.
 	last := map[string]json.RawMessage{}
 	for _, line := range log.Results {
@@ -143,9 +203,13 @@ func (o *Output) job(fsys fs.FS, dir, name string) error {
 		}
 		var with struct {
 			Numbers []json.RawMessage `json:"numbers"`
+			Checks  []spin.Check      `json:"checks"`
 		}
 		if json.Unmarshal(line, &with) != nil {
 			continue
+		}
+		if basis.Job == catalogueJob {
+			o.checks = append(o.checks, with.Checks...)
 		}
 		for _, raw := range with.Numbers {
 			var n struct {
@@ -160,7 +224,7 @@ func (o *Output) job(fsys fs.FS, dir, name string) error {
 	for _, raw := range last {
 		r := Result{JSON: raw, Basis: basis}
 		if err := json.Unmarshal(raw, &r.Number); err != nil {
-			return &positioned.Error{File: path.Join(name, at(provenance.ResultsFile)), Got: "no number: " + err.Error(), Want: "numbers as this program writes them"}
+			return &positioned.Error{File: name, Got: "no number: " + err.Error(), Want: "numbers as this program writes them"}
 		}
 		o.Results = append(o.Results, r)
 	}
@@ -184,6 +248,11 @@ func BasisOf(log *provenance.Log, jobID string) Basis {
 			b.Methods = append(b.Methods, s.Method)
 		}
 	}
+	return b.tidy()
+}
+
+// tidy sorts what a basis lists, each once.
+func (b Basis) tidy() Basis {
 	for _, list := range []*[]provenance.Input{&b.Recordings, &b.Files} {
 		slices.SortFunc(*list, func(x, y provenance.Input) int {
 			return cmp.Or(cmp.Compare(x.Name, y.Name), cmp.Compare(x.SHA256, y.SHA256))

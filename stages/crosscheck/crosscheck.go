@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
 )
@@ -29,6 +30,10 @@ type Waiver struct {
 	By      string  `json:"by"`
 	// Until is the last day it holds, YYYY-MM-DD.
 	Until string `json:"until"`
+	// Method of the check when it was waived; another one may see other things.
+	Method string `json:"method"`
+	// Kind of quantity that UpTo is, "" where it is not known.
+	Kind quantity.Dimension `json:"kind,omitempty"`
 }
 
 // Input is all results of one job.
@@ -214,29 +219,78 @@ func meanOf(d []float64) (mean, u float64, ok bool) {
 	return mean, uncertain.CoverageFactor(n-1) * math.Sqrt(ss/(n-1)/n), true
 }
 
+// covers tells whether a waiver covers a finding on a day.
+func (w Waiver) covers(k spin.Check, day string) bool {
+	return k.Name == w.Check && k.Subject == w.Subject && w.lapsed(k, day) == ""
+}
+
+// lapsed says why a waiver does not cover the finding that it names; empty where it does.
+func (w Waiver) lapsed(k spin.Check, day string) string {
+	method := Method
+	if k.Name == PartBetweenJobs {
+		method = CatalogueMethod
+	}
+	unit, known := quantity.Lookup(k.Unit)
+	switch {
+	case !k.Waivable:
+		return "it cannot be waived"
+	case k.Verdict == spin.Pass:
+		return "it passes"
+	case w.Until < day:
+		return fmt.Sprintf("the waiver ended on %s, before %s", w.Until, day)
+	case w.Method != method:
+		return fmt.Sprintf("it was waived under method %s and is now found by %s", w.Method, method)
+	case known && w.Kind != "" && w.Kind != unit.Dim:
+		return fmt.Sprintf("up_to is a %s and the check's value a %s", w.Kind, unit.Dim)
+	case math.Abs(k.Value) > w.UpTo:
+		if k.Unit == "1" {
+			return fmt.Sprintf("its value is %.3g %%, above the %.3g %% waived", 100*math.Abs(k.Value), 100*w.UpTo)
+		}
+		return fmt.Sprintf("its value is %.3g %s, above the %.3g %s waived", math.Abs(k.Value), k.Unit, w.UpTo, k.Unit)
+	}
+	return ""
+}
+
+func (w Waiver) reason() string { return fmt.Sprintf("%s (%s, until %s)", w.Because, w.By, w.Until) }
+
 // waive applies the declared waivers. A waiver that covers nothing is an
-// error of the job: it has outlived its reason.
+// error of the job: it has outlived its reason. Those of checks that need other jobs
+// are left to the catalogue step.
 func (c *checker) waive() {
 	for _, w := range c.in.Waivers {
-		used := false
+		if w.Check == PartBetweenJobs {
+			continue
+		}
+		why := "no such finding"
 		for i := range c.checks {
 			k := &c.checks[i]
-			if k.Name != w.Check || k.Subject != w.Subject || k.Verdict == spin.Pass {
+			if k.Name != w.Check || k.Subject != w.Subject {
 				continue
 			}
-			if !k.Waivable || w.Until < c.in.Day || math.Abs(k.Value) > w.UpTo {
-				continue
+			if why = w.lapsed(*k, c.in.Day); why == "" {
+				k.WaivedBecause = w.reason()
 			}
-			k.WaivedBecause = fmt.Sprintf("%s (%s, until %s)", w.Because, w.By, w.Until)
-			used = true
 		}
-		if !used {
+		if why != "" {
 			c.add(spin.Check{
 				Name: "waiver-unused", Subject: w.Subject, Verdict: spin.Fail, Gates: true, Unit: "1", Limit: w.UpTo,
-				Text: fmt.Sprintf("the waiver of %s for %s covers nothing: no such finding, past its day %s, above %.4g, or not waivable", w.Check, w.Subject, w.Until, w.UpTo),
+				Text: fmt.Sprintf("the waiver of %s for %s covers nothing: %s", w.Check, w.Subject, why),
 			})
 		}
 	}
+}
+
+// waivedInto puts a waived relative deviation into the budget as a standard uncertainty.
+// Where the check cannot tell, what it cannot tell (U/2 at 95 %) is part of the doubt.
+func waivedInto(v uncertain.Value, k spin.Check) uncertain.Value {
+	if k.Unit != "1" {
+		return v
+	}
+	d := k.Value
+	if k.Verdict == spin.CannotTell {
+		d = math.Hypot(d, k.U/2)
+	}
+	return v.With(uncertain.Part{Source: "waived/" + k.Name + " " + k.Subject, Contribution: d * v.Mean})
 }
 
 // publish marks every number: fit for release when every gating check on it
@@ -264,8 +318,7 @@ func (c *checker) publish() []spin.Number {
 			name := k.Name + " " + k.Subject
 			if k.WaivedBecause != "" {
 				n.Waived = append(n.Waived, name)
-				// The waived deviation is a doubt of the number.
-				n.Value = n.Value.With(uncertain.Part{Source: "waived/" + name, Contribution: k.Value * n.Value.Mean})
+				n.Value = waivedInto(n.Value, k)
 			} else {
 				n.Blocked = append(n.Blocked, name)
 			}

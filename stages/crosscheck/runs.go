@@ -241,7 +241,7 @@ func (c *checker) locked(r spin.RotorInertia) {
 	}
 	c.add(spin.Check{
 		Name: "step-phase", Subject: c.subject(r.Rotor), Value: mean, Limit: lockedShare, Unit: "1", Verdict: verdict,
-		Gates: true, Sees: []string{faultAlias}, Numbers: c.numbersOf(r.Rotor), Waivable: true,
+		Gates: true, Sees: []string{faultAlias}, Numbers: c.numbersOf(r.Rotor),
 		Text: fmt.Sprintf("even and odd samples differ by %.2g %% (half of it), spread %.2g %%: where the spread is small all steps fall on one phase of the sampling grid, and repeats hide the error; start them at random", 100*mean, 100*math.Sqrt(numeric.Variance(a))),
 	})
 }
