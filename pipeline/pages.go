@@ -16,7 +16,7 @@ import (
 func jobPage(j *job.Job, f *Findings, log *provenance.Log) reports.Page {
 	p := reports.Page{
 		Job: f.Job, File: j.File, Motor: j.Motor.Specimen, Poles: j.Motor.PolePairs, Numbers: f.Numbers, Checks: f.Checks, Warnings: f.Warnings,
-		Rotors: f.Rotors, Parts: j.Parts, Recordings: f.Recordings, Choice: f.Choice, Figures: f.Figures,
+		Rotors: f.Rotors, Parts: j.Parts, Recordings: f.Recordings, Choice: f.Choice, Figures: f.Figures, Responses: f.Responses,
 	}
 	for _, s := range j.Sessions {
 		p.Sessions = append(p.Sessions, reports.Session{Name: s.Name, Bench: s.Bench, Calibration: s.Calibration, Date: s.Date, By: s.By, Controller: s.Controller, Air: airWords(s.Air)})

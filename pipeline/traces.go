@@ -44,6 +44,7 @@ func (c *computation) trace() error {
 	in := trace.JobInput{
 		Job: c.w.Job, Curves: c.out.Curves, Evidence: c.out.Evidence, Choice: c.out.Choice, Fits: c.out.Fits,
 		Rotors: c.out.Rotors, Bodies: c.w.Rotors, Numbers: c.out.Numbers, Parts: c.w.Parts, Rises: rises,
+		Responses: c.out.Responses, Predictions: c.out.Predictions,
 	}
 	d, err := do(c.around.past, "trace", c.w.Job, trace.Method, opt, in, func() (trace.Output, error) { return trace.Job(in, opt) })
 	if err != nil {

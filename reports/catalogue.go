@@ -94,24 +94,36 @@ func release(n spin.Number) string {
 	return "fit"
 }
 
-// CurvesOf are the recorded spin-ups of the rotors that carry each number's part.
+// CurvesOf are the spin-ups, predicted and recorded, of the rotors that carry each number's part.
 func CurvesOf(job string, numbers []spin.Number, figures []figure.Figure) []Curve {
 	var out []Curve
 	for _, f := range figures {
-		if f.Kind != figure.SpinUp {
+		if f.Kind != figure.SpinUp && f.Kind != figure.Response {
 			continue
 		}
-		for _, s := range f.Panels[0].Series {
+		for i, s := range f.Panels[0].Series {
 			of, ok := carried(numbers, s.Name)
-			if !ok {
+			if !ok || len(s.X) < 2 {
 				continue
 			}
-			c := Curve{Of: job + "/" + of, Condition: f.Panels[0].Name, StepMs: 1e3 * (s.X[len(s.X)-1] - s.X[0]) / float64(len(s.X)-1)}
-			for _, w := range s.Y {
-				c.Rpm = append(c.Rpm, int(math.Round(w*30/math.Pi)))
+			c := Curve{
+				Of: job + "/" + of, Condition: f.Panels[0].Name, Predicted: f.Kind == figure.Response,
+				StepMs: 1e3 * (s.X[len(s.X)-1] - s.X[0]) / float64(len(s.X)-1), Rpm: whole(s.Y, 30/math.Pi),
+			}
+			if len(f.Panels) > 1 && i < len(f.Panels[1].Series) && f.Panels[1].Series[i].Name == s.Name {
+				c.MN = whole(f.Panels[1].Series[i].Y, 1e3)
 			}
 			out = append(out, c)
 		}
+	}
+	return out
+}
+
+// whole is k times y, rounded to whole numbers.
+func whole(y []float64, k float64) []int {
+	out := make([]int, len(y))
+	for i, v := range y {
+		out[i] = int(math.Round(k * v))
 	}
 	return out
 }

@@ -54,10 +54,10 @@ func class(k spin.Check) string {
 }
 
 // Class for templates.
-func (v jobView) Class(k spin.Check) string { return class(k) }
+func (jobWords) Class(k spin.Check) string { return class(k) }
 
 // Glyph of a state: told apart by shape.
-func (v jobView) Glyph(k spin.Check) string {
+func (jobWords) Glyph(k spin.Check) string {
 	switch state(k) {
 	case spin.Pass:
 		return "●"

@@ -33,6 +33,7 @@ type Page struct {
 	// Recordings in the order of the job file.
 	Recordings []spin.Recording
 	Choice     spin.Choice
+	Responses  []spin.Response
 	Figures    []figure.Figure
 	Inputs     []File
 	Steps      []Step
@@ -57,7 +58,7 @@ type Step struct {
 	From                         []int
 }
 
-//go:embed job.html index.html style.css script.js catalogue.js
+//go:embed job.html index.html audit.html style.css script.js catalogue.js
 var files embed.FS
 
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
@@ -110,6 +111,7 @@ func Anchor(kind, name string) string {
 // jobView is a page arranged for its template.
 type jobView struct {
 	Page
+	jobWords
 	Style    template.CSS
 	Script   template.JS
 	Verdict  string
@@ -364,8 +366,11 @@ func relative(v uncertain.Value) string {
 
 // The rest are words for the template.
 
+// jobWords are words that pages of jobs and of numbers share.
+type jobWords struct{}
+
 // Verdict1 is a check's state in words.
-func (v jobView) Verdict1(k spin.Check) string { return state(k) }
+func (jobWords) Verdict1(k spin.Check) string { return state(k) }
 
 // Factor is k and ν.
 func (v jobView) Factor(n spin.Number) string {
@@ -506,3 +511,25 @@ func (v jobView) SourceWords() string {
 
 // Key is the end of a source's name: what was declared of the part or bench.
 func (v jobView) Key(source string) string { return source[strings.LastIndexAny(source, "/.")+1:] }
+
+// Time of an answer with its U, or why there is none.
+func (v jobView) Time(r spin.Response) string {
+	switch {
+	case r.Refused != "":
+		return "no answer: " + r.Refused
+	case r.Stalled:
+		return fmt.Sprintf("never: it stays at %.0f rpm", turns(r.StallRadPerS))
+	}
+	return Time(r.TimeS)
+}
+
+// Way is between what, and what drives it.
+func (v jobView) Way(r spin.Response) string { return strings.ReplaceAll(way(r), "->", "→") }
+
+// Energy drawn with its U, empty where it is not known.
+func (v jobView) Energy(r spin.Response) string {
+	if r.Refused != "" || r.Stalled || !r.Powered {
+		return ""
+	}
+	return amountWith(r.EnergyJ, "J")
+}

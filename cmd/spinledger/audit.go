@@ -15,7 +15,7 @@ import (
 func auditCommand(stdout, stderr io.Writer) *cobra.Command {
 	var root, of string
 	var in string
-	var asJSON bool
+	var asJSON, page bool
 	c := &cobra.Command{
 		Use:   "audit NUMBER",
 		Short: "Where a number comes from, down to the bytes; or what rests on an input",
@@ -27,7 +27,7 @@ recording (weir-1104/disk-a), a session or mounting (weir-1104/session:spring), 
 uncertainty. --in names an output folder, whose inputs lie below --root, or an archive.
 
 Exit codes: 0 all matches; 1 something does not; 2 the call is wrong.`,
-		Example: "  spinledger audit weir-1104/prop-3x2.A/inertia\n  spinledger audit --of weir-1104-disk",
+		Example: "  spinledger audit weir-1104/prop-3x2.A/inertia\n  spinledger audit weir-1104/prop-3x2.A/inertia --page > audit.html\n  spinledger audit --of weir-1104-disk",
 		Args: func(_ *cobra.Command, args []string) error {
 			if (of == "") != (len(args) == 1) || len(args) > 1 {
 				return errors.New("audit: got no single question; want one NUMBER, or --of INPUT")
@@ -51,7 +51,11 @@ Exit codes: 0 all matches; 1 something does not; 2 the call is wrong.`,
 			if err != nil {
 				return broken(stderr, err)
 			}
-			if err := answer(stdout, asJSON, a, func() error { return reports.AuditText(stdout, a) }); err != nil {
+			text := reports.AuditText
+			if page {
+				text = reports.WriteAudit
+			}
+			if err := answer(stdout, asJSON, a, func() error { return text(stdout, a) }); err != nil {
 				return err
 			}
 			if len(a.Faults) > 0 {
@@ -64,6 +68,7 @@ Exit codes: 0 all matches; 1 something does not; 2 the call is wrong.`,
 	c.Flags().StringVar(&root, "root", ".", "folder that the inputs of an output folder lie below")
 	c.Flags().StringVar(&of, "of", "", "an input: name every number that rests on it")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON on stdout")
+	c.Flags().BoolVar(&page, "page", false, "a NUMBER's audit as a page of HTML on stdout")
 	return c
 }
 

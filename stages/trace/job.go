@@ -23,6 +23,9 @@ type JobInput struct {
 	Numbers  []spin.Number       `json:"numbers"`
 	Parts    []spin.Part         `json:"parts"`
 	Rises    []Rise              `json:"rises"`
+	// Responses and Predictions of the job, answered and refused.
+	Responses   []spin.Response   `json:"responses,omitempty"`
+	Predictions []spin.Prediction `json:"predictions,omitempty"`
 }
 
 // Job gives the figures that rest on results alone.
@@ -38,6 +41,10 @@ func Job(in JobInput, opt Options) (Output, error) {
 		out.Figures = append(out.Figures, runs(in, r))
 	}
 	out.Figures = append(out.Figures, spinUps(in.Rises)...)
+	out.Figures = append(out.Figures, responses(in.Responses)...)
+	if f, ok := predictions(in.Predictions); ok {
+		out.Figures = append(out.Figures, f)
+	}
 	if f, ok := adjustment(in); ok {
 		out.Figures = append(out.Figures, f)
 	}

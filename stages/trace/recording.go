@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's points can.
-const Method = "trace/2"
+const Method = "trace/3"
 
 // Input is one recording with what was found about it.
 type Input struct {

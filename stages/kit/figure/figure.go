@@ -25,6 +25,8 @@ const (
 	SpinUp = "spin-up"
 	// Response: speed over time of predicted spin-ups.
 	Response = "response"
+	// Prediction: recorded rises against those predicted without them.
+	Prediction = "prediction"
 )
 
 // Marks: how a series is drawn.
