@@ -63,6 +63,13 @@ func TestPagesInBrowser(t *testing.T) {
 	if out, err := run.CombinedOutput(); err != nil && !errors.As(err, &exit) {
 		t.Fatalf("%v\n%s", err, out)
 	}
+	audit := exec.Command("go", "run", "./cmd/spinledger", "audit", "weir-1104/prop-3x2.A/inertia", "--page", "--in", filepath.Join(dir, "demo"))
+	audit.Dir = ".."
+	page, err := audit.Output()
+	if err != nil {
+		t.Fatalf("audit: %v\n%s", err, page)
+	}
+	save(t, filepath.Join(dir, "demo", "audit.html"), bytes.NewBuffer(page))
 	var hostile, many bytes.Buffer
 	if err := WriteJob(&hostile, hostilePage()); err != nil {
 		t.Fatal(err)
@@ -91,8 +98,8 @@ func TestPagesInBrowser(t *testing.T) {
 			t.Errorf("%s: %s", page, s)
 		}
 	}
-	if len(faults) != 7 {
-		t.Errorf("%d pages were opened, want 7", len(faults))
+	if len(faults) != 8 {
+		t.Errorf("%d pages were opened, want 8", len(faults))
 	}
 	t.Logf("ms from click to drawn: %v", seconds)
 }

@@ -23,6 +23,8 @@ const (
 func panelHeight(f figure.Figure, i int) float64 {
 	p := f.Panels[i]
 	switch {
+	case f.Kind == figure.Prediction:
+		return 2 * rowHeight * float64(len(p.Y.Rows))
 	case p.Y.Rows != nil:
 		return rowHeight * float64(len(p.Y.Rows))
 	case f.Kind == figure.Recording && i > 0:

@@ -63,7 +63,7 @@ var files embed.FS
 
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"anchor": Anchor, "plot": Plot, "legend": legend, "inertia": Inertia, "gauge": gauge, "amount": amount, "short": short,
-	"share": share, "rel": relative, "dict": dict, "drawing": diskDrawing, "strip": strip, "rpm": rpm, "num": number,
+	"share": share, "rel": relative, "dict": dict, "drawing": diskDrawing, "strip": strip, "rpm": rpm, "word": word, "num": number,
 }).ParseFS(files, "*.html"))
 
 func asset(name string) string {
@@ -532,4 +532,16 @@ func (v jobView) Energy(r spin.Response) string {
 		return ""
 	}
 	return amountWith(r.EnergyJ, "J")
+}
+
+// word is a name as one word of a shell's command line: a name in a file that
+// somebody else wrote must not become a command when it is copied.
+func word(name string) string {
+	plain := func(r rune) bool {
+		return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("./_-+", r)
+	}
+	if name != "" && name[0] != '-' && strings.IndexFunc(name, func(r rune) bool { return !plain(r) }) < 0 {
+		return name
+	}
+	return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
 }

@@ -105,3 +105,33 @@ func TestTicks(t *testing.T) {
 		}
 	}
 }
+
+func TestWordsForAShell(t *testing.T) {
+	for name, want := range map[string]string{
+		"jobs/parts/prop-5x4.yaml": "jobs/parts/prop-5x4.yaml", "a b": "'a b'", "$(rm x)": "'$(rm x)'", "it's": `'it'\''s'`, "-rf": "'-rf'", "": "''", "größe": "'größe'",
+	} {
+		if got := word(name); got != want {
+			t.Errorf("%q: %s, want %s", name, got, want)
+		}
+	}
+}
+
+// The page of a hostile audit is text too, its command one that can be pasted.
+func TestHostileAudit(t *testing.T) {
+	a := Audit{Number: hostilePage().Numbers[0]}
+	for _, h := range hostile {
+		a.Faults, a.Notes = append(a.Faults, h), append(a.Notes, h)
+		a.Causes = append(a.Causes, AuditCause{Source: h, Places: []string{h}, Written: h})
+		a.Steps = append(a.Steps, AuditStep{Stage: h, Subject: h, Files: []AuditFile{{Name: h, State: h}}})
+		a.Editions = append(a.Editions, AuditEdition{By: h, Because: h})
+	}
+	var b bytes.Buffer
+	if err := WriteAudit(&b, a); err != nil {
+		t.Fatal(err)
+	}
+	for _, bad := range []string{"<script>alert", "<img", "</style></title>"} {
+		if strings.Contains(b.String(), bad) {
+			t.Errorf("the page holds %q", bad)
+		}
+	}
+}

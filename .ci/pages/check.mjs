@@ -130,8 +130,9 @@ for (const file of pages) {
   }
   const page = await open(file, 1024, "light", say);
   await linked(page, file, say);
-  if (file.endsWith("index.html")) await useCatalogue(page, say, file);
-  else await useJob(page, say);
+  const kind = await page.evaluate(() => document.body.className);
+  if (kind === "catalogue") await useCatalogue(page, say, file);
+  if (kind === "job") await useJob(page, say);
   await page.close();
   if (file.includes("faulty")) {
     const first = await open(file, 1024, "light", say);
