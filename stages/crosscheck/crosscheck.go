@@ -98,6 +98,7 @@ func Run(in Input, opt Options) (Output, error) {
 		c.plausible(r)
 	}
 	c.disks()
+	c.added()
 	c.propellers()
 	c.sweeps()
 	c.lags()

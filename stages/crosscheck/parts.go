@@ -134,8 +134,8 @@ func (c *checker) sweeps() {
 			})
 		}
 		sign("sweep-against-steps", s.ColdRel, s.ColdSE, c.opt.Sweep, s.ColdBins, "sweep torque against cold step torque at equal speed")
-		sign("sweep-return", e.ReturnRel, e.ReturnSE, 3*c.opt.Sweep, e.ReturnBins, "torque unloading against loading at equal speed")
-		sign("sweep-resistance", e.OhmicRel, e.OhmicSE, 5*c.opt.Sweep, e.OhmicBins, "apparent resistance late against early in the loading")
+		sign("sweep-return", e.ReturnRel, e.ReturnSE, 2*c.opt.Sweep, e.ReturnBins, "torque unloading against loading at equal speed")
+		sign("sweep-resistance", e.OhmicRel, e.OhmicSE, c.opt.Sweep, e.OhmicBins, "apparent resistance late against early in the loading")
 	}
 }
 

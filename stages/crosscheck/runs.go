@@ -124,13 +124,18 @@ const inflowShare = 0.5
 // bench at 1 kHz (simulation): the comparison is shown, and says something on slow rotors only.
 const halvesFloor = 0.04
 
-// resolution is half a sampling interval over the rise: no form that pairs
-// torque with the speed of the same instant can agree better than that.
+// ringingS is how far a fixture of 125 Hz spreads the torque in time, √2/ω_f: what
+// rings through a rise is not at the speed at which it was made. Its square over the rise's is what
+// forms that pair torque with the speed of the same instant may differ by.
+const ringingS = 1.8e-3
+
+// resolution is half a sampling interval over the rise and the share of
+// ringing: no form that pairs torque with the speed of the same instant can agree better than that.
 func (c *checker) resolution(rotor string) float64 {
 	worst := 0.0
 	for _, f := range c.fitsOf(rotor, spin.Step) {
-		if f.SamplesInRise > 0 {
-			worst = math.Max(worst, 0.5/f.SamplesInRise)
+		if f.SamplesInRise > 0 && f.RiseS > 0 {
+			worst = math.Max(worst, 0.5/f.SamplesInRise+ringingS*ringingS/(f.RiseS*f.RiseS))
 		}
 	}
 	return worst

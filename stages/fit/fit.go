@@ -35,6 +35,8 @@ type Options struct {
 	MaxAliasing float64 `json:"max_aliasing"`
 	// MinSamplesInRise refuses a point-sampled rise with fewer samples.
 	MinSamplesInRise float64 `json:"min_samples_in_rise"`
+	// MaxSpikes refuses a run in whose rise more torque spikes have to be expected.
+	MaxSpikes float64 `json:"max_spikes"`
 	// PlateauS bounds the stretch of a plateau that is used, nearest the transient.
 	PlateauS float64 `json:"plateau_s"`
 	// CurveDoubtRel is the relative standard uncertainty of an inertia from a
@@ -49,7 +51,7 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		LoadPriorRel: 0.03, DriftPriorRelPerS: 0.01,
-		MaxAliasing: 0.04, MinSamplesInRise: 5, PlateauS: 0.8, CurveDoubtRel: 0.02,
+		MaxAliasing: 0.04, MinSamplesInRise: 5, MaxSpikes: 0.05, PlateauS: 0.8, CurveDoubtRel: 0.02,
 	}
 }
 
@@ -103,6 +105,12 @@ func (o *Output) step(in Input, run spin.Run, opt Options) {
 	}
 	if why := tooCoarse(r, run, opt); why != "" {
 		o.refuse(r, run.ID, "aliasing", why, 0, 0)
+		return
+	}
+	if n := spikesInRise(r, run); n > opt.MaxSpikes && c.Sources[c.Chosen].Kind == spin.Recorded {
+		o.refuse(r, run.ID, "torque-spikes", fmt.Sprintf(
+			"by the share of spikes on its plateaus %.2g of them have to be expected in the rise, where they cannot be told from a ringing fixture and each adds its height times a sampling interval to the momentum; at most %.2g: look for a loose contact, or a cable beside the motor's",
+			n, opt.MaxSpikes), n, opt.MaxSpikes)
 		return
 	}
 	for i, s := range c.Sources {
@@ -159,6 +167,44 @@ func tooCoarse(r *spin.Recording, run spin.Run, opt Options) string {
 	}
 	return fmt.Sprintf("%.1f samples in the rise of %.3g ms at %.4g Hz; a %s-sampled torque needs at least %.0f: log faster, or use a throttle ramp of 50 to 100 ms",
 		run.SamplesInRise, 1e3*run.RiseS, 1/r.StepS, pointWord(r.Converter), opt.MinSamplesInRise)
+}
+
+// A spike stands off its plateau's median by spikeSigma robust standard deviations and by
+// spikeRel of the torque's range over the run.
+const (
+	spikeSigma = 10
+	spikeRel   = 0.05
+)
+
+// spikesInRise is the number of torque spikes to be expected in the run's rise, by their share on its plateaus.
+func spikesInRise(r *spin.Recording, run spin.Run) float64 {
+	t := r.Samples.TorqueNm
+	if t == nil {
+		return 0
+	}
+	spikes, n := 0, 0
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, x := range t[r.Segments[run.A].From:r.Segments[run.B].To] {
+		low, high = math.Min(low, x), math.Max(high, x)
+	}
+	for _, i := range []int{run.A, run.B, run.C} {
+		if i < 0 {
+			continue
+		}
+		x := t[r.Segments[i].From:r.Segments[i].To]
+		m := numeric.Median(x)
+		limit := math.Max(spikeSigma*numeric.MAD(x), spikeRel*(high-low))
+		for _, v := range x {
+			if math.Abs(v-m) > limit {
+				spikes++
+			}
+		}
+		n += len(x)
+	}
+	if n == 0 {
+		return 0
+	}
+	return float64(spikes) / float64(n) * run.SamplesInRise
 }
 
 func pointWord(converter string) string {

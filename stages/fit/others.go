@@ -35,15 +35,16 @@ func fromCurve(f *spin.RunFit, in Input, run spin.Run, v *balance.View, s spin.T
 	if math.IsNaN(lowest) || lowest < s.LowRadPerS-slack-0.1*lowest || highest > s.HighRadPerS+slack+0.03*highest {
 		return fmt.Errorf("the run goes from %.4g to %.4g rad/s, the %s curve from %.4g to %.4g", lowest, highest, s.Kind, s.LowRadPerS, s.HighRadPerS)
 	}
-	net, wsum := 0.0, 0.0
+	net, impulse := 0.0, 0.0
 	t := balance.Test{From: from, To: to, Passage: true}
 	for i, at := range v.SpeedTimeS {
 		w := t.At(at) * v.SpeedDtS[i]
 		if w == 0 {
 			continue
 		}
-		net += float64(w * (s.At(v.SpeedRadPerS[i]) - p.load[i]))
-		wsum += w
+		torque := s.At(v.SpeedRadPerS[i])
+		net += float64(w * (torque - p.load[i]))
+		impulse += float64(w * torque)
 	}
 	dw := highest - lowest
 	if !(dw > 0) {
@@ -53,8 +54,8 @@ func fromCurve(f *spin.RunFit, in Input, run spin.Run, v *balance.View, s spin.T
 	f.IdleRadPerS, f.SettledRadPerS = lowest, highest
 	f.Plateaus = 2
 	f.LoadFactor = 1
-	// A curve wrong by RelU of its top torque everywhere moves J by that over the passage.
-	u := math.Hypot(opt.CurveDoubtRel*math.Abs(j), s.RelU*math.Abs(s.Coef[0])*wsum/dw/4)
+	// A curve wrong by RelU of its torque everywhere moves J by that share of the torque's impulse.
+	u := math.Hypot(opt.CurveDoubtRel*math.Abs(j), s.RelU*math.Abs(impulse)/dw)
 	f.RandomU = math.Abs(j) * 0.002
 	f.JKgM2 = uncertain.New(j, u, 0, sourceName(*f, s)).Add(s.Scale.Sub(uncertain.Exact(s.Scale.Mean)).Scale(j))
 	return nil

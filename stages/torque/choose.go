@@ -26,6 +26,7 @@ func Choose(in ChooseInput, opt Options) (spin.Choice, error) {
 	out.Lags = poolLags(in)
 	out.Law = fitLaw(in)
 	out.Sweeps = judgeSweeps(in, opt)
+	out.Added = addedBodies(in, opt)
 	for _, e := range in.Evidence {
 		for _, r := range e.Runs {
 			c := spin.RunChoice{Recording: e.Recording, Run: r.Run, Demanded: e.Demanded, Chosen: -1}
@@ -183,8 +184,17 @@ func coldCurve(in ChooseInput, own spin.Evidence, run spin.RunEvidence, opt Opti
 		s.But = []string{fmt.Sprintf("no step of another mounting at duty %.3g and %.4g V", run.Duty, run.SupplyV)}
 		return s
 	}
-	return fitCurve(s, bins)
+	s = fitCurve(s, bins)
+	if s.Usable && s.RelU > curveLimitRel {
+		s.Usable = false
+		s.But = append(s.But, fmt.Sprintf("the curve is known to %.2g %% only, at most %.2g %%: the rises that it comes from are too short beside fixture and inductance; a step of a slower rotor would do", 100*s.RelU, 100*curveLimitRel))
+	}
+	return s
 }
+
+// curveLimitRel of the largest torque is how well a cold curve must be known to serve as
+// a source: an inertia from it is off by as much.
+const curveLimitRel = 0.02
 
 func same(d1, v1, d2, v2 float64, opt Options) bool {
 	return math.Abs(d1-d2) <= opt.SameDuty && math.Abs(v1-v2) <= opt.SameSupplyRel*math.Max(v1, v2)
@@ -225,9 +235,13 @@ func fitCurve(s spin.TorqueSource, bins []spin.Bin) spin.TorqueSource {
 		return s
 	}
 	s.Coef = sol.Coef
-	rms := math.Sqrt(sol.RSS / numeric.Sum(w))
-	s.RelU = rms / top
-	s.For = append(s.For, fmt.Sprintf("%d bins, %.4g to %.4g rad/s, misfit %.2g %% of the largest torque", len(bins), s.LowRadPerS, s.HighRadPerS, 100*s.RelU))
+	// What the bins of one run share does not show as misfit: their own uncertainty, by weight.
+	own := 0.0
+	for i, b := range bins {
+		own += float64(w[i] * b.SE * b.SE)
+	}
+	s.RelU = math.Sqrt((sol.RSS+own)/numeric.Sum(w)) / top
+	s.For = append(s.For, fmt.Sprintf("%d bins, %.4g to %.4g rad/s, known to %.2g %% of the largest torque", len(bins), s.LowRadPerS, s.HighRadPerS, 100*s.RelU))
 	s.Usable = true
 	return s
 }

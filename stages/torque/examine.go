@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "torque/2"
+const Method = "torque/3"
 
 // Input is one recording with the load curve of its rotor.
 type Input struct {
@@ -54,6 +54,15 @@ func Examine(in Input, opt Options) (spin.Evidence, error) {
 		Scale: r.TorqueScale,
 	}
 	if r.Samples.TorqueNm == nil {
+		// Other sources may serve a run whose own torque is not to be used.
+		for _, run := range r.Runs {
+			if run.A >= 0 && run.B >= 0 && r.Declared.Kind == spin.Step {
+				x := spin.RunEvidence{Run: run.ID, Duty: run.Duty, SupplyV: run.SupplyV, LoadRel: 1}
+				x.Rise, x.Passages = rise(r, run, balance.OfRun(r, run))
+				x.Idle, _ = r.Plateau(run.A)
+				e.Runs = append(e.Runs, x)
+			}
+		}
 		return e, nil
 	}
 	switch r.Declared.Kind {
@@ -83,6 +92,7 @@ func examineRun(r *spin.Recording, run spin.Run, curve *spin.LoadCurve, opt Opti
 	e := spin.RunEvidence{Run: run.ID, Duty: run.Duty, SupplyV: run.SupplyV}
 	e.LagS, e.LagU, e.LagFound = findLag(r, run, v, balance.Loads(v, curve), opt)
 	e.LoadRel = loadShare(r, run, v, curve)
+	e.Passing = passing(r, run, v, curve)
 	e.Bins = runBins(r, run, v, curve, e.LagS, opt)
 	e.Rise, e.Passages = rise(r, run, v)
 	e.Idle, _ = r.Plateau(run.A)
@@ -173,39 +183,6 @@ func loadShare(r *spin.Recording, run spin.Run, v *balance.View, curve *spin.Loa
 		return 1
 	}
 	return (curve.At(v.MeanSpeed(wb)) - curve.At(v.MeanSpeed(wa))) * run.RiseS / impulse
-}
-
-// runBins is the run's torque over speed from 10 % to 97 % of the rise, zero
-// of the idle plateau removed.
-func runBins(r *spin.Recording, run spin.Run, v *balance.View, curve *spin.LoadCurve, tau float64, opt Options) []spin.Bin {
-	a, b := r.Segments[run.A], r.Segments[run.B]
-	wa, wb := balance.Window{From: a.FromS, To: a.ToS}, balance.Window{From: b.FromS, To: b.ToS}
-	low, high := v.MeanSpeed(wa), v.MeanSpeed(wb)
-	zero := v.MeanTorque(wa, tau)
-	if curve != nil {
-		zero -= curve.At(low)
-	}
-	var x, y, cur []float64
-	k := 0
-	for i, at := range v.TimeS {
-		at -= tau
-		if at < a.ToS || at > b.FromS {
-			continue
-		}
-		for k+1 < v.Len() && v.SpeedTimeS[k+1] <= at {
-			k++
-		}
-		if k+1 >= v.Len() || v.SpeedTimeS[k+1] <= v.SpeedTimeS[k] {
-			continue
-		}
-		f := (at - v.SpeedTimeS[k]) / (v.SpeedTimeS[k+1] - v.SpeedTimeS[k])
-		x = append(x, v.SpeedRadPerS[k]+f*(v.SpeedRadPerS[k+1]-v.SpeedRadPerS[k]))
-		y = append(y, v.TorqueNm[i]-zero)
-		if v.CurrentA != nil {
-			cur = append(cur, v.CurrentA[i])
-		}
-	}
-	return binned(x, y, cur, low+0.10*(high-low), low+0.97*(high-low), opt.Bins)
 }
 
 // binned averages y over equal steps of x between lo and hi; bins with fewer

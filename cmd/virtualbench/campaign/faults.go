@@ -37,7 +37,7 @@ func peaks(set func(s *Scenario, nm float64)) func(*Scenario, float64) {
 // Faults is the grid: every disturbance that a real bench adds, one at a time,
 // then together.
 func Faults() []Fault {
-	return append(append(append(benchFaults(), machineFaults()...), loggerFaults()...), togetherFaults()...)
+	return append(append(append(benchFaults(), machineFaults()...), loggerFaults()...), append(sourceFaults(), togetherFaults()...)...)
 }
 
 func benchFaults() []Fault {
@@ -146,6 +146,36 @@ func loggerFaults() []Fault {
 func averaging(s *Scenario, by float64, converter string, mean float64) {
 	s.Bench.Torque.AverageS, s.Converter, s.MeanS = by, converter, mean
 	s.Bench.Clock.SampleHz = min(s.Bench.Clock.SampleHz, 1/by)
+}
+
+// sourceFaults concern the other torque sources: sweeps of the disk's rotor, cold and hot, with
+// and without return, seen by all channels or by the torque alone; and propellers whose own torque is not to be used.
+func sourceFaults() []Fault {
+	sweeps := func(cold, power bool, designs ...SweepDesign) func(*Scenario) {
+		return func(s *Scenario) {
+			s.Sweeps, s.Rotors, s.Runs = designs, []string{"bare", "disk"}, 3
+			s.Conditions = Usual()[:1]
+			s.Bench.Power.Present = power
+			if cold {
+				s.Class.Motor.Thermal = rig.Thermal{}
+			}
+		}
+	}
+	both := []SweepDesign{{2, 2}, {6, 6}, {2, 0}, {6, 0}, {12, 12}}
+	return []Fault{
+		{Name: "sweep", Levels: []Level{
+			{"without heat", sweeps(true, true, both...)},
+			{"with heat", sweeps(false, true, both...)},
+			{"without heat or current", sweeps(true, false, both...)},
+			{"with heat, no current", sweeps(false, false, both...)},
+		}},
+		{Name: "torque of the propeller's steps not to be used", Levels: []Level{
+			{"cold curve", func(s *Scenario) { s.NoTorque = []string{"prop"} }},
+			{"sweep only", func(s *Scenario) {
+				s.NoTorque, s.Sweeps, s.Conditions = []string{"bare", "disk", "prop"}, both[1:2], Usual()[:1]
+			}},
+		}},
+	}
 }
 
 // togetherFaults are several at a time: each mild, then each bad, and the case that

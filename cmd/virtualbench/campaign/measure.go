@@ -9,6 +9,7 @@ import (
 
 	"spinledger/pipeline"
 	"spinledger/stages/kit/spin"
+	"spinledger/stages/torque"
 )
 
 // Outcome is what the pipeline made of one session.
@@ -21,6 +22,8 @@ type Outcome struct {
 	Checks map[string]string
 	// Other sources, relative to the truth: "cold", "sweep", "current", "coast", by rotor.
 	Sources map[string]float64
+	// Sweeps that were recorded.
+	Sweeps []SweepOutcome
 	// LagS is the lag found less the true one, s; NaN where none was found.
 	LagS float64
 	Err  string
@@ -45,6 +48,12 @@ func (j Judged) WrongButFit() bool {
 // RotorOutcome is the mean of a rotor's runs: its error, the Cramér–Rao bound of that error, and
 // the scatter of single runs, all relative.
 type RotorOutcome struct{ Error, Bound, RunScatter float64 }
+
+// SweepOutcome is a sweep's true torque deficit beside what was said of it: hot, or usable as a source.
+type SweepOutcome struct {
+	Deficit     float64
+	Hot, Usable bool
+}
 
 // Measure computes n sessions of a scenario with seeds from first on, on all
 // processors. Outcomes are in the order of their seeds.
@@ -120,6 +129,11 @@ func judge(session Session, f *pipeline.Findings) Outcome {
 			out.LagS = l.TauS.Mean - session.LagS
 		}
 	}
+	for _, w := range f.Choice.Sweeps {
+		hot, told, _ := torque.Heat(w, torque.DefaultOptions().SweepLimitRel)
+		deficit := session.Sweeps[strings.TrimPrefix(w.Recording, "virtual/")]
+		out.Sweeps = append(out.Sweeps, SweepOutcome{Deficit: deficit, Hot: hot, Usable: told && !hot})
+	}
 	out.sources(session, f)
 	return out
 }
@@ -144,5 +158,10 @@ func (o *Outcome) sources(session Session, f *pipeline.Findings) {
 	}
 	for key := range sum {
 		o.Sources[key] = sum[key] / n[key]
+	}
+	for _, k := range f.Checks {
+		if bare, ok := o.Rotors["bare"]; ok && k.Name == "added-body" {
+			o.Sources["added/bare"] = (1+k.Value)*(1+bare.Error) - 1
+		}
 	}
 }

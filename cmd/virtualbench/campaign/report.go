@@ -29,6 +29,7 @@ type Cell struct {
 	Checks  []CheckRate     `json:"checks"`
 	Rotors  []RotorQuality  `json:"rotors"`
 	Sources []SourceQuality `json:"sources"`
+	Sweeps  SweepQuality    `json:"sweeps"`
 	// LagBiasS and LagRMSES are of the lag found, s.
 	LagBiasS float64 `json:"lag_bias_s"`
 	LagRMSES float64 `json:"lag_rmse_s"`
@@ -79,6 +80,16 @@ type SourceQuality struct {
 	RMSE float64 `json:"rmse"`
 }
 
+// SweepQuality counts sweeps whose torque was low by 2 % or more, and how many of
+// them were called hot or passed as a source; and those low by less than 0.2 %, with how many were called hot.
+type SweepQuality struct {
+	Low        int `json:"low"`
+	LowFound   int `json:"low_found"`
+	LowPassed  int `json:"low_passed"`
+	Sound      int `json:"sound"`
+	FalseAlarm int `json:"false_alarm"`
+}
+
 // quantities in the order of reports.
 var quantities = []string{"bare", "disk", "prop", "prop-in-air", "bare-direct", "disk-direct", "prop-direct"}
 
@@ -98,6 +109,11 @@ func Summarise(what Cell, all []Outcome) Cell {
 		}
 	}
 	c.Checks, c.Rotors, c.Sources = checkRates(all), rotorQualities(all), sourceQualities(all)
+	for _, o := range all {
+		for _, w := range o.Sweeps {
+			c.Sweeps.count(w)
+		}
+	}
 	var lag, lag2 []float64
 	for _, o := range all {
 		if o.Err == "" && !math.IsNaN(o.LagS) {
@@ -108,6 +124,24 @@ func Summarise(what Cell, all []Outcome) Cell {
 		c.LagBiasS, c.LagRMSES = numeric.Mean(lag), math.Sqrt(numeric.Mean(lag2))
 	}
 	return c
+}
+
+func (q *SweepQuality) count(w SweepOutcome) {
+	switch {
+	case w.Deficit >= 0.02:
+		q.Low++
+		if w.Hot {
+			q.LowFound++
+		}
+		if w.Usable {
+			q.LowPassed++
+		}
+	case math.Abs(w.Deficit) < 0.002:
+		q.Sound++
+		if w.Hot {
+			q.FalseAlarm++
+		}
+	}
 }
 
 func count(name string, all []Outcome) Quantity {
@@ -253,6 +287,9 @@ func (c Cell) Print(w io.Writer) {
 		fmt.Fprintf(w, "  rotor %-6s rmse %.3f %%, %.1f of Cramér–Rao (%.4f %%); single runs scatter %.3f %%\n", r.Name, 100*r.RMSE, r.OverBound, 100*r.Bound, 100*r.RunScatter)
 	}
 	fmt.Fprintf(w, "  lag %+.3f ms (rmse %.3f ms)\n", 1e3*c.LagBiasS, 1e3*c.LagRMSES)
+	if q := c.Sweeps; q.Low+q.Sound > 0 {
+		fmt.Fprintf(w, "  sweeps low by 2 %% or more: %d, called hot %d, passed as a source %d; sound: %d, called hot %d\n", q.Low, q.LowFound, q.LowPassed, q.Sound, q.FalseAlarm)
+	}
 	for _, k := range c.Checks {
 		if k.Fail > 0 || k.CannotTell > 0 {
 			fmt.Fprintf(w, "  check %-26s fails %5.1f %%, cannot tell %5.1f %% of %d\n", k.Name, 100*float64(k.Fail)/float64(k.Made), 100*float64(k.CannotTell)/float64(k.Made), k.Made)

@@ -348,8 +348,9 @@ func (b *builder) loggers() []spin.Logger {
 	speed.Reading, speed.Timing = "electrical", s.Timing
 	dialect := spin.Dialect{Delimiter: ",", Decimal: ".", HeaderRows: 1}
 	daq := spin.Logger{Name: "daq", Dialect: dialect, Converter: s.Converter, MeanS: s.MeanS, ClockRate: uncertain.Exact(1)}
-	rest := []spin.Channel{
-		ch("torque", "torque_Nm", "N·m", 1), ch("throttle", "duty_percent", "%", 0.01), ch("voltage", "voltage_V", "V", 1), ch("current", "current_A", "A", 1),
+	rest := []spin.Channel{ch("torque", "torque_Nm", "N·m", 1), ch("throttle", "duty_percent", "%", 0.01)}
+	if s.Bench.Power.Present {
+		rest = append(rest, ch("voltage", "voltage_V", "V", 1), ch("current", "current_A", "A", 1))
 	}
 	if s.Bench.Telemetry == nil {
 		daq.Channels = append([]spin.Channel{clock, speed}, rest...)

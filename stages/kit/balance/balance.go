@@ -178,6 +178,19 @@ func (v *View) MeanThrust(w Window, tau float64) float64 {
 	return weighted(v.TimeS, v.DtS, v.ThrustN, Window{w.From + tau, w.To + tau})
 }
 
+// Passes is when the speed last rises through w between two times, by a straight
+// line between samples, and whether it does.
+func (v *View) Passes(w, from, to float64) (t float64, ok bool) {
+	lo, hi := span(v.SpeedTimeS, from, to)
+	for i := hi - 1; i > lo; i-- {
+		y0, y1 := v.SpeedRadPerS[i-1], v.SpeedRadPerS[i]
+		if y0 < w && y1 >= w {
+			return v.SpeedTimeS[i-1] + (w-y0)/(y1-y0)*(v.SpeedTimeS[i]-v.SpeedTimeS[i-1]), true
+		}
+	}
+	return 0, false
+}
+
 func weighted(t, dt, x []float64, w Window) float64 {
 	num, den := 0.0, 0.0
 	lo, hi := span(t, w.From, w.To)

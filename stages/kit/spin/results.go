@@ -27,6 +27,8 @@ type RunEvidence struct {
 	LagFound bool    `json:"lag_found"`
 	// LoadRel is the load's rise over the step by the mean torque of the rise.
 	LoadRel float64 `json:"load_rel"`
+	// Passing is when the rise passes equal steps of speed.
+	Passing []Passing `json:"passing,omitempty"`
 	// Bins are the run's torque over speed at constant duty, zero removed.
 	Bins []Bin `json:"bins,omitempty"`
 	// Rise is the speed between idle and settled, Idle the idle plateau before, and Passages the
@@ -38,6 +40,23 @@ type RunEvidence struct {
 	// that at its end less one; 0 when the channels do not give it.
 	ResistanceOhm float64 `json:"resistance_ohm,omitempty"`
 	ResistanceU   float64 `json:"resistance_u,omitempty"`
+}
+
+// Passing is the time at which a run passes a speed, and its load there.
+type Passing struct {
+	SpeedRadPerS float64 `json:"speed_radps"`
+	TimeS        float64 `json:"time_s"`
+	LoadNm       float64 `json:"load_nm"`
+}
+
+// AddedBody compares a rotor with the bare one by times alone.
+type AddedBody struct {
+	// Rotor that carries the added parts.
+	Rotor string `json:"rotor"`
+	// Ratio is its inertia over the bare rotor's, from times of passage through equal speeds.
+	Ratio      uncertain.Value `json:"ratio"`
+	Conditions int             `json:"conditions"`
+	Runs       int             `json:"runs"`
 }
 
 // Bin is a mean torque at a mean speed.
@@ -155,6 +174,8 @@ type Choice struct {
 	Lags   []Lag         `json:"lags"`
 	Runs   []RunChoice   `json:"runs"`
 	Sweeps []SweepResult `json:"sweeps,omitempty"`
+	// Added compares rotors by times of passage.
+	Added []AddedBody `json:"added,omitempty"`
 	// Law of torque against phase current, nil when levels do not give it.
 	Law      *CurrentLaw `json:"law,omitempty"`
 	Warnings []Warning   `json:"warnings,omitempty"`
