@@ -41,7 +41,7 @@ func (m *model) leaveOut(e *spin.Evidence) []spin.Prediction {
 	rel := uncertain.Value{}
 	for n := range e.Runs {
 		r := &e.Runs[n]
-		if len(r.Passages) < len(r.Rise) && len(r.Passages) == 0 || m.excluded(r.Run) {
+		if len(r.Passages) == 0 || m.excluded(r.Run) {
 			continue
 		}
 		p := spin.Prediction{Run: r.Run, Recording: e.Recording, Rotor: e.Rotor, Mounting: e.Mounting, Duty: r.Duty, LeftOut: word, Ohmic: m.ohmicOf(r.Run)}

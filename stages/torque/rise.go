@@ -174,6 +174,11 @@ func (s *slide) meanAt(x []float64, i, j int) float64 {
 // parabola through the readings within 4 % of the change around it, three at least on either side.
 func (s *slide) passages(low float64) []spin.Passage {
 	const reach = 0.04
+	// Fewer readings than this between 10 % and 90 % do not tell a time to a per cent.
+	const fewest = 12
+	if s.first(low+0.9*s.change)-s.first(low+0.1*s.change) < fewest {
+		return nil
+	}
 	var out []spin.Passage
 	for _, share := range passageShares {
 		level := low + share*s.change

@@ -1,0 +1,207 @@
+package respond
+
+import (
+	"math"
+
+	"spinledger/stages/kit/spin"
+)
+
+// piece is one stretch of one run as the surface's least squares takes it. The
+// momentum P = J·ω + ∫L dt of a run grows by ∫T dt; averaged over a stretch,
+//
+//	P = K + Gain·X + Slope·W + Offset·t + Bend·Q − Lag·(Gain·x + Slope·ω)
+//
+// with X, W, Q the integrals of x, ω and u², and K the run's own. All are kept
+// less their weighted mean over the run, which takes K out.
+type piece struct {
+	run, recording, mounting, rotor string
+	s                               spin.Stretch
+	duty, free                      float64 // free: the supply's voltage at no current
+	body                            int     // index into the model's bodies
+	// ohmic is the run's apparent resistance over that of the coldest run, 1 when not known.
+	ohmic float64
+	sigma float64 // of the momentum, N·m·s
+	// Less their mean over the run:
+	momentum, drive, angle, time, bow, volts, speed float64
+	// flow is ∫(T + c0 + c1·ω) dt, the charge times the torque constant, and soft
+	// what the supply's resistance makes of it in drive: ohm·duty²/kt.
+	flow, soft float64
+	reach      float64 // momentum of the whole rise
+	loads      []float64
+}
+
+// collect makes pieces of all runs that keep lets in.
+func (m *model) collect(keep func(e *spin.Evidence, r *spin.RunEvidence) bool) []piece {
+	var out []piece
+	for i := range m.in.Evidence {
+		e := &m.in.Evidence[i]
+		k := m.bodyOf(e.Rotor)
+		if k < 0 || e.Kind != spin.Step {
+			continue
+		}
+		for n := range e.Runs {
+			r := &e.Runs[n]
+			rise := constant(r.Rise)
+			free := m.openSupply(r)
+			if m.excluded(r.Run) || !keep(e, r) || !(r.Duty > 0) || !(free > 0) || len(rise) < 4 {
+				continue
+			}
+			for _, s := range rise {
+				out = append(out, piece{run: r.Run, recording: e.Recording, mounting: e.Mounting, rotor: e.Rotor, s: s, duty: r.Duty, free: free, body: k, ohmic: 1})
+			}
+		}
+	}
+	return out
+}
+
+// constant is the part of a rise in which the duty has reached its value: all
+// of it after a hard step, and what follows the fastest stretches where the
+// acceleration still grew.
+func constant(rise []spin.Stretch) []spin.Stretch {
+	const over = 3 // stretches of one acceleration
+	if len(rise) <= over {
+		return rise
+	}
+	accel := func(i int) float64 {
+		return (rise[i+over].SpeedRadPerS - rise[i].SpeedRadPerS) / (rise[i+over].TimeS - rise[i].TimeS)
+	}
+	top := 0
+	for i := 0; i+over < len(rise); i++ {
+		if accel(i) > accel(top) {
+			top = i
+		}
+	}
+	if accel(top) > (1+rampRel)*accel(0) {
+		return rise[min(top+over, len(rise)):]
+	}
+	return rise
+}
+
+// perRun calls do for each run's pieces, which stand together.
+func perRun(pieces []piece, do func(run []piece)) {
+	for i := 0; i < len(pieces); {
+		j := i
+		for j < len(pieces) && pieces[j].run == pieces[i].run {
+			j++
+		}
+		do(pieces[i:j])
+		i = j
+	}
+}
+
+// integrate fills momenta and integrals of every run.
+func (m *model) integrate(f *fitted) {
+	perRun(f.pieces, func(run []piece) {
+		b := &m.bodies[run[0].body]
+		load := integrals(run, func(s spin.Stretch) float64 { return meanLoad(&b.curve, s) })
+		bow := integrals(run, func(s spin.Stretch) float64 {
+			u := run[0].duty*m.terminal(&run[0], s) - f.emf*s.SpeedRadPerS
+			return float64(u*u) + float64(f.emf*f.emf*s.SpeedVar)
+		})
+		volts := integrals(run, func(s spin.Stretch) float64 { return s.VoltageV })
+		var grads [][]float64
+		for c := range b.curve.Coef {
+			grads = append(grads, integrals(run, func(s spin.Stretch) float64 { return loadGradient(&b.curve, s)[c] }))
+		}
+		last := len(run) - 1
+		for i := range run {
+			p := &run[i]
+			p.momentum = b.j.Mean*p.s.SpeedRadPerS + load[i]
+			p.reach = b.j.Mean*(run[last].s.SpeedRadPerS-run[0].s.SpeedRadPerS) + load[last]
+			p.sigma = math.Hypot(b.j.Mean*p.s.SpeedSE, floorRel*p.reach)
+			p.angle, p.time, p.bow, p.speed = p.s.AngleRad, p.s.TimeS, bow[i], p.s.SpeedRadPerS
+			p.volts = p.duty * m.terminal(p, p.s)
+			p.soft, p.flow = 0, 0
+			switch {
+			case m.law != nil:
+				p.soft = m.supplyOhm * p.duty * p.duty / m.law.kt.Mean
+				p.flow = p.momentum + float64(m.law.c0.Mean*p.time) + float64(m.law.c1.Mean*p.angle)
+				p.drive = p.duty*p.free*p.time - float64(p.soft*p.flow)
+			case m.voltage:
+				p.drive = p.duty * volts[i]
+			default:
+				p.drive = p.duty * p.free * p.time
+			}
+			p.loads = p.loads[:0:0]
+			for c := range grads {
+				p.loads = append(p.loads, grads[c][i])
+			}
+		}
+		centre(run)
+	})
+}
+
+// terminal is the voltage at the supply's terminals in a stretch.
+func (m *model) terminal(p *piece, s spin.Stretch) float64 {
+	if m.voltage {
+		return s.VoltageV
+	}
+	return p.free
+}
+
+// integrals are the means over each stretch of ∫ of dt since the first one's
+// middle: trapezia with the derivatives at their ends (Euler–Maclaurin, order
+// 4), and half the derivative times the variance of the readings' times.
+func integrals(run []piece, of func(s spin.Stretch) float64) []float64 {
+	n := len(run)
+	out, v, rate := make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range run {
+		v[i] = of(run[i].s)
+	}
+	at := func(i int) float64 { return run[i].s.TimeS }
+	between := func(i int) float64 { return (v[i+1] - v[i]) / (at(i+1) - at(i)) }
+	for i := range run {
+		switch {
+		case n == 1:
+		case i == 0:
+			rate[i] = between(0)
+		case i == n-1:
+			rate[i] = between(n - 2)
+		default:
+			a, b := at(i)-at(i-1), at(i+1)-at(i)
+			rate[i] = (b*between(i-1) + a*between(i)) / (a + b)
+		}
+	}
+	sum := 0.0
+	for i := range run {
+		if i > 0 {
+			h := at(i) - at(i-1)
+			sum += float64(h*(v[i-1]+v[i])/2) - float64(h*h/12*(rate[i]-rate[i-1]))
+		}
+		spread := 0.0
+		if k := float64(run[i].s.N); k > 1 {
+			spread = run[i].s.SpanS * run[i].s.SpanS / 12 * (k + 1) / (k - 1)
+		}
+		out[i] = sum + float64(rate[i]*spread/2)
+	}
+	return out
+}
+
+// centre takes each column's weighted mean over the run away.
+func centre(run []piece) {
+	const columnsOf = 8
+	var mean [columnsOf]float64
+	loads := make([]float64, len(run[0].loads))
+	total := 0.0
+	columns := func(p *piece) [columnsOf]*float64 {
+		return [columnsOf]*float64{&p.momentum, &p.drive, &p.angle, &p.time, &p.bow, &p.volts, &p.speed, &p.flow}
+	}
+	for i := range run {
+		w := 1 / (run[i].sigma * run[i].sigma)
+		total += w
+		for k, c := range columns(&run[i]) {
+			mean[k] += float64(w * *c)
+		}
+		for k, x := range run[i].loads {
+			loads[k] += float64(w * x)
+		}
+	}
+	for i := range run {
+		for k, c := range columns(&run[i]) {
+			*c -= mean[k] / total
+		}
+		for k := range run[i].loads {
+			run[i].loads[k] -= loads[k] / total
+		}
+	}
+}
