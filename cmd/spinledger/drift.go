@@ -63,6 +63,7 @@ Exit codes: 0 nothing above its limit; 1 something is; 2 the files or the call a
 			}
 			defer after.close()
 			var before []pipeline.Earlier
+			was := &pipeline.Inputs{Tree: r}
 			if len(args) == 2 {
 				b, err := openOutput(args[0])
 				if err != nil {
@@ -70,10 +71,12 @@ Exit codes: 0 nothing above its limit; 1 something is; 2 the files or the call a
 				}
 				defer b.close()
 				before = pipeline.FromOutput(b.found)
+				was.Archives = []fs.FS{b.fsys}
 			} else if before, err = released(r, root, book); err != nil {
 				return err
 			}
 			moved, unused := pipeline.Drift(before, after.found, opt)
+			pipeline.Separate(moved, before, after.found, was, &pipeline.Inputs{Tree: r, Archives: []fs.FS{after.fsys}})
 			if err := showDrift(stdout, moved, asJSON); err != nil {
 				return err
 			}

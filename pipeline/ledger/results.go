@@ -55,6 +55,25 @@ type Output struct {
 	checks []spin.Check
 }
 
+// NewOutput is an output of results at hand, each number once.
+func NewOutput(results []Result) *Output {
+	o := &Output{Results: slices.Clone(results), byID: map[string]int{}}
+	o.index()
+	return o
+}
+
+// index sorts the results and notes where each is; it gives a number that is there twice.
+func (o *Output) index() (twice string) {
+	slices.SortStableFunc(o.Results, func(a, b Result) int { return cmp.Compare(a.Number.ID, b.Number.ID) })
+	for i, r := range o.Results {
+		if _, ok := o.byID[r.Number.ID]; ok {
+			twice = r.Number.ID
+		}
+		o.byID[r.Number.ID] = i
+	}
+	return twice
+}
+
 // Find is the result of a number.
 func (o *Output) Find(number string) (Result, bool) {
 	i, ok := o.byID[number]
@@ -121,12 +140,8 @@ func ReadOutput(fsys fs.FS, name string) (*Output, error) {
 	if len(o.Results) == 0 {
 		return nil, &positioned.Error{File: name, Got: "no log of a job in it", Want: "the output folder of a run, or an archive of one"}
 	}
-	slices.SortStableFunc(o.Results, func(a, b Result) int { return cmp.Compare(a.Number.ID, b.Number.ID) })
-	for i, r := range o.Results {
-		if _, twice := o.byID[r.Number.ID]; twice {
-			return nil, &positioned.Error{File: name, Got: "the number " + r.Number.ID + " in two logs", Want: "each number once"}
-		}
-		o.byID[r.Number.ID] = i
+	if twice := o.index(); twice != "" {
+		return nil, &positioned.Error{File: name, Got: "the number " + twice + " in two logs", Want: "each number once"}
 	}
 	o.across()
 	return o, nil
