@@ -246,3 +246,38 @@ func TestMarks(t *testing.T) {
 		t.Errorf("a target 0.07 %% below the final speed: bent %v, %v to %v around %v, reached %v", r.Bent, r.LowS, r.HighS, r.TimeS.Mean, r.Reached)
 	}
 }
+
+// TestThrust: from thrust to thrust is from speed to speed by the thrust curve,
+// whose zero is each recording's own; thinner air needs more speed for the same thrust.
+func TestThrust(t *testing.T) {
+	const perW2, zero = 2.2e-6, 0.07
+	in := made(t, 1)
+	e := spin.Evidence{Recording: "made/levels", Kind: spin.Steady, Rotor: "bare+prop", Thrust: []spin.ThrustPoint{{ThrustN: zero, Rest: true}}}
+	for w := 500.0; w <= 1900; w += 200 {
+		e.Thrust = append(e.Thrust, spin.ThrustPoint{SpeedRadPerS: w, ThrustN: zero + perW2*w*w})
+	}
+	in.Evidence = append(in.Evidence, e)
+	q := ask("bare+prop")
+	want := answer(t, in, q)
+	q.Thrust, q.From, q.To = true, perW2*900*900, perW2*1500*1500
+	got := answer(t, in, q)
+	if got.Refused != "" {
+		t.Fatal(got.Refused)
+	}
+	near(t, "time by thrust", got.TimeS.Mean, want.TimeS.Mean, 1e-6)
+	near(t, "first speed", got.FromRadPerS, 900, 1e-6)
+	near(t, "thrust at the end of the curve", got.Trace[len(got.Trace)-1].ThrustN, q.To, 1e-6)
+	q.DensityKgM3 = uncertain.Exact(0.9 * 1.19)
+	near(t, "first speed in thin air", answer(t, in, q).FromRadPerS, 900/math.Sqrt(0.9), 1e-6)
+}
+
+// TestFinalShare: a share of the final speed is a share of what the rotor would reach.
+func TestFinalShare(t *testing.T) {
+	in, q := made(t, 1), ask("bare+prop")
+	q.To, q.FinalShare = 0, 0.9
+	p := truePlant
+	p.j, p.load[0], p.v0, p.duty = rotors[2].j, rotors[2].k, 14.8, 0.7
+	r := answer(t, in, q)
+	near(t, "speed", r.ToRadPerS, 0.9*p.final(900), 0.002)
+	near(t, "time", r.TimeS.Mean, p.up(900, r.ToRadPerS, false, nil).time, 0.004)
+}
