@@ -124,8 +124,13 @@ func appendSI(dst []float64, b *series.Block, k int, c *spin.Channel) []float64 
 	}
 	at := len(dst)
 	if cap(dst)-at < b.Rows {
-		// Twice as much: append's own growth by a quarter would copy a long recording five times.
-		dst = slices.Grow(dst, max(at, b.Rows))
+		// Twice as much: append's own growth by a quarter would copy a recording five times. A long
+		// recording's rows are taken out again from memory.whole on.
+		more := max(at, b.Rows)
+		if room := memory.whole + b.Rows - at; room >= b.Rows {
+			more = min(more, room)
+		}
+		dst = slices.Grow(dst, more)
 	}
 	if b.Floats[k] != nil {
 		dst = append(dst, b.Floats[k][:b.Rows]...)
