@@ -35,8 +35,8 @@ func TestHostileFiles(t *testing.T) {
 		{"loop1.csv", `bad.yaml:7:29: recordings.a.file: got "loop1.csv"; want a file that exists below the root`},
 		{"away.csv", `bad.yaml:7:29: recordings.a.file: got "away.csv"; want a file that exists below the root`},
 		{"device.csv", `bad.yaml:7:29: recordings.a.file: got "device.csv"; want a file that exists below the root`},
-		{"../a.csv", `bad.yaml:7:29: recordings.a.file: got "../a.csv"; want a file name relative to this file, with / between folders, below the root folder`},
-		{"/dev/zero", `bad.yaml:7:29: recordings.a.file: got "/dev/zero"; want a file name relative to this file, with / between folders, below the root folder`},
+		{"../a.csv", `bad.yaml:7:29: recordings.a.file: got "../a.csv"; want a file name relative to this file, with / between folders, below the root folder (see --root)`},
+		{"/dev/zero", `bad.yaml:7:29: recordings.a.file: got "/dev/zero"; want a file name relative to this file, with / between folders, below the root folder (see --root)`},
 	} {
 		do(os.WriteFile(filepath.Join(dir, "bad.yaml"), []byte(strings.Replace(badJob, "file: a.csv", "file: "+c.file, 1)), 0o644))
 		for _, verb := range []string{"check", "run"} {
