@@ -228,26 +228,41 @@ const (
 	lockedRuns  = 5
 )
 
-// locked looks for steps locked to the sampler.
+// locked looks for steps locked to the sampler. Each recording may be locked to a
+// phase of its own, so the spread that counts is the one within recordings.
 func (c *checker) locked(r spin.RotorInertia) {
-	var a []float64
+	var all []float64
+	byRecording := map[string][]float64{} // looked up in the order of names
+	var names []string
 	for _, f := range c.fitsOf(r.Rotor, spin.Step) {
-		if f.Source == spin.Recorded {
-			a = append(a, f.Aliasing)
+		if f.Source != spin.Recorded {
+			continue
+		}
+		if byRecording[f.Recording] == nil {
+			names = append(names, f.Recording)
+		}
+		all = append(all, f.Aliasing)
+		byRecording[f.Recording] = append(byRecording[f.Recording], f.Aliasing)
+	}
+	ss, dof := 0.0, 0.0
+	for _, name := range names {
+		if a := byRecording[name]; len(a) > 1 {
+			ss += numeric.Variance(a) * float64(len(a)-1)
+			dof += float64(len(a) - 1)
 		}
 	}
-	if len(a) < lockedRuns {
+	if len(all) < lockedRuns || dof < lockedRuns-1 {
 		return
 	}
-	mean := numeric.Mean(a)
+	mean, spread := numeric.Mean(all), math.Sqrt(ss/dof)
 	verdict := spin.Pass
-	if mean > lockedShare && math.Sqrt(numeric.Variance(a)) < lockedCV*mean {
+	if mean > lockedShare && spread < lockedCV*mean {
 		verdict = spin.Fail
 	}
 	c.add(spin.Check{
 		Name: "step-phase", Subject: c.subject(r.Rotor), Value: mean, Limit: lockedShare, Unit: "1", Verdict: verdict,
 		Gates: true, Sees: []string{faultAlias}, Numbers: c.numbersOf(r.Rotor),
-		Text: fmt.Sprintf("even and odd samples differ by %.2g %% (half of it), spread %.2g %%: where the spread is small all steps fall on one phase of the sampling grid, and repeats hide the error; start them at random", 100*mean, 100*math.Sqrt(numeric.Variance(a))),
+		Text: fmt.Sprintf("even and odd samples differ by %.2g %% (half of it), spread %.2g %% within recordings: where the spread is small all steps fall on one phase of the sampling grid, and repeats hide the error; start them at random", 100*mean, 100*spread),
 	})
 }
 

@@ -2,6 +2,7 @@ package campaign
 
 import (
 	"fmt"
+	"slices"
 
 	"spinledger/cmd/virtualbench/rig"
 )
@@ -196,6 +197,11 @@ func togetherFaults() []Fault {
 		s.Class.Supply.Ohm *= 1 + 2*x
 		s.Class.Motor.SaturationA = s.Class.PeakNm / s.Class.Motor.KtNmPerA / (0.3 * x)
 		s.WarmK = 15 * x
+		// Most of these are there every day: the owner knows what such a bench repeats to.
+		s.Repeats = slices.Clone(s.Repeats)
+		for i := range s.Repeats {
+			s.Repeats[i].RunRel *= 1 + 2*x
+		}
 	}
 	return []Fault{
 		{Name: "together", Levels: levels("×%.0f", 1, all, 1, 2)},
