@@ -37,20 +37,31 @@ func newKept(out *store.Output, rehash bool, old *receipt) *kept {
 	return k
 }
 
-// stands is true where the file is there with this digest: by its stamp, or read.
+// stands is true where the file is there with this digest.
 func (k *kept) stands(name string, d store.Digest) bool {
 	old, ok := k.had[name]
-	if !ok || old.digest != d {
+	if !ok {
 		return false
 	}
-	stamp := k.out.Stamp(name)
+	now, ok := k.check(old, d)
+	if ok {
+		k.note(now)
+	}
+	return ok
+}
+
+// check looks whether a file that was written has this digest still: by its stamp, or read.
+func (k *kept) check(old seen, d store.Digest) (seen, bool) {
+	if old.digest != d {
+		return seen{}, false
+	}
+	stamp := k.out.Stamp(old.name)
 	if k.rehash || !stamp.Same(old.stamp) {
-		if got, err := k.out.Hash(name); err != nil || got != d {
-			return false
+		if got, err := k.out.Hash(old.name); err != nil || got != d {
+			return seen{}, false
 		}
 	}
-	k.note(seen{name: name, digest: d, stamp: stamp})
-	return true
+	return seen{name: old.name, digest: d, stamp: stamp}, true
 }
 
 func (k *kept) note(s seen) {

@@ -55,7 +55,9 @@ func Run(root *store.Root, names []string, dir string, disk store.Disk, opt RunO
 	}
 	r := &runner{root: root, names: names, opt: opt, res: opt.resources()}
 	// A folder that does not exist yet is made only once all files are good.
-	inputs, fresh := names, !store.IsOutput(dir)
+	// Of one that does, the inputs of jobs that changed are compared with it before anything is written.
+	var inputs []string
+	fresh := !store.IsOutput(dir)
 	if fresh {
 		var err error
 		if r.jobs, err = ReadJobs(root, names); err != nil {
@@ -252,12 +254,12 @@ func (r *runner) unchanged(name string) (*receipt, error) {
 		}
 		now.recs[i] = s
 	}
-	k := newKept(r.out, r.opt.Rehash, old)
+	k := &kept{out: r.out, rehash: r.opt.Rehash}
 	for i, f := range old.outs {
-		if !k.stands(f.name, f.digest) {
+		var ok bool
+		if now.outs[i], ok = k.check(f, f.digest); !ok {
 			return nil, nil
 		}
-		now.outs[i] = k.now[f.name]
 	}
 	if slices.Equal(now.recs, old.recs) && slices.Equal(now.outs, old.outs) {
 		return old, nil

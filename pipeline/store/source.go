@@ -92,7 +92,8 @@ func (s *Source) changed(got string) *positioned.Error {
 // fails when the file was changed meanwhile.
 func (s *Source) Close() (Digest, error) {
 	defer s.file.Close()
-	buf := make([]byte, 64<<10)
+	// One byte more than is left tells whether the file grew.
+	buf := make([]byte, max(1, min(64<<10, s.size-s.n+1)))
 	for s.err == nil {
 		s.Read(buf)
 	}
