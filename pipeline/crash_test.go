@@ -115,7 +115,7 @@ func (p *pair) complete(t *testing.T, what string) {
 
 // Killed at any moment, a run leaves whole files, and the next one completes it; recordings
 // and job files are not touched.
-func TestKilled(t *testing.T) { killAtRandom(t, 8) }
+func TestKilled(t *testing.T) { killAtRandom(t, 4) }
 
 func killAtRandom(t *testing.T, times int) {
 	p := newPair(t, 2)
@@ -240,7 +240,7 @@ func (f breakingFile) Close() error {
 
 // The disk fails at each operation in turn, by an error or by taking half of a
 // write: the run says so, leaves whole files, and the next one completes it.
-func TestEveryWriteFails(t *testing.T) { failInTurn(t, 3) }
+func TestEveryWriteFails(t *testing.T) { failInTurn(t, 4) }
 
 // failInTurn fails every stride-th operation; with 1 all of them.
 func failInTurn(t *testing.T, stride int) {

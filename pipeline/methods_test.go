@@ -3,6 +3,7 @@ package pipeline
 import (
 	"flag"
 	"fmt"
+	"maps"
 	"os"
 	"slices"
 	"strings"
@@ -24,13 +25,7 @@ const methodsFile = "../testdata/methods.txt"
 // which refuses as long as a key has another result than before.
 func TestMethodsChangeWithNumbers(t *testing.T) {
 	now, known := methodsNow(t), methodsKnown(t)
-	for _, key := range slices.Sorted(func(yield func(string) bool) {
-		for k := range now {
-			if !yield(k) {
-				return
-			}
-		}
-	}) {
+	for _, key := range slices.Sorted(maps.Keys(now)) {
 		if old, ok := known[key]; ok && old != now[key] {
 			t.Errorf("%s: the result was %s and is %s: the stage's Method must change with its numbers", key, old, now[key])
 		}

@@ -374,7 +374,7 @@ func TestBytesDependOnNothingElse(t *testing.T) {
 }
 
 // Any bit of the store flipped: never another number, never another byte.
-func TestFlippedBits(t *testing.T) { flipBits(t, 40) }
+func TestFlippedBits(t *testing.T) { flipBits(t, 15) }
 
 func flipBits(t *testing.T, times int) {
 	root, out := t.TempDir(), filepath.Join(t.TempDir(), "out")
