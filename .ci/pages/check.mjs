@@ -59,9 +59,14 @@ async function useJob(page, say) {
     await want(page.evaluate(() => !document.querySelector("dialog").open), "Escape does not close the plot");
     const plot = await page.$("figure .plot");
     await plot.scrollIntoView();
-    const b = await plot.boundingBox();
-    await page.mouse.move(b.x + b.width / 2, b.y + b.height / 5);
-    await want(page.evaluate(() => !document.querySelector(".tip").hidden), "hovering a plot reads nothing out");
+    const middle = await plot.evaluate(svg => {
+      const g = [...svg.querySelectorAll(".panel")].find(g => g.querySelector("path[data-s]"));
+      const n = s => s.split(" ").map(Number), [x, y] = [n(g.dataset.x), n(g.dataset.y)];
+      const p = new DOMPoint((x[0] + x[1]) / 2, (y[0] + y[1]) / 2).matrixTransform(svg.getScreenCTM());
+      return {x: p.x, y: p.y, there: document.elementFromPoint(p.x, p.y)?.outerHTML.slice(0, 80)};
+    });
+    await page.mouse.move(middle.x, middle.y);
+    await want(page.evaluate(() => !document.querySelector(".tip").hidden), `hovering a plot at ${JSON.stringify(middle)} reads nothing out`);
     const drawn = await page.$eval("figure .plot", s => s.getAttribute("viewBox"));
     await page.focus(".closer:not([hidden])");
     await page.keyboard.press("Enter");
