@@ -164,8 +164,10 @@ func near(name string, of []string) string {
 }
 
 // textDigest is the SHA-256 of a number's text within the results.
-func (l *logged) textDigest(number string) string {
-	s := sha256.Sum256(l.texts[number])
+func (l *logged) textDigest(number string) string { return hashOf(l.texts[number]) }
+
+func hashOf(b []byte) string {
+	s := sha256.Sum256(b)
 	return hex.EncodeToString(s[:])
 }
 

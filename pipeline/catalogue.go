@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 
+	"spinledger/pipeline/attest"
 	"spinledger/pipeline/job"
 	"spinledger/pipeline/provenance"
 	"spinledger/pipeline/store"
@@ -133,9 +134,10 @@ func RunJobs(fsys fs.FS, jobs []*job.Job, out *store.Output, opt RunOptions) ([]
 	res := opt.resources()
 	all := make([]*Findings, len(jobs))
 	summaries := make([]summary, len(jobs))
+	logs := make([]*provenance.Log, len(jobs))
 	k := newKept(out, false, nil)
 	err := each(len(jobs), newGate(opt.Workers), func(i int) (err error) {
-		all[i], _, _, err = produce(fsys, jobs[i], res, surroundings{}, k)
+		all[i], logs[i], _, err = produce(fsys, jobs[i], res, surroundings{}, k)
 		if err == nil {
 			summaries[i] = summarise(jobs[i], all[i])
 		}
@@ -144,8 +146,14 @@ func RunJobs(fsys fs.FS, jobs []*job.Job, out *store.Output, opt RunOptions) ([]
 	if err != nil {
 		return nil, err
 	}
-	_, err = writeCatalogue(k, summaries)
-	return all, err
+	if _, err := writeCatalogue(k, summaries); err != nil {
+		return nil, err
+	}
+	var run attest.Run
+	for i, log := range logs {
+		enter(&run, jobs[i].File, log)
+	}
+	return all, writeAttestation(k, run)
 }
 
 // produce computes and writes one job. It gives the digest of the job's summary.

@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"spinledger/pipeline/attest"
 	"spinledger/pipeline/job"
 	"spinledger/pipeline/ledger"
 	"spinledger/pipeline/provenance"
@@ -394,6 +395,12 @@ func (r *runner) catalogue() error {
 	sum := sha256.New()
 	for _, d := range r.done {
 		fmt.Fprintf(sum, "%q %s\n", d.job, d.result)
+		// The attestation speaks of every file, so that an input that moved no number makes it anew.
+		for _, list := range [][]seen{d.files, d.recs, d.outs} {
+			for _, f := range list {
+				fmt.Fprintf(sum, "%q %s\n", f.name, f.digest.SHA256)
+			}
+		}
 	}
 	key := fmt.Sprintf("%x", sum.Sum(nil))
 	old := r.had.catalogue
@@ -417,6 +424,9 @@ func (r *runner) catalogue() error {
 	if err != nil {
 		return err
 	}
+	if err := r.attest(k); err != nil {
+		return err
+	}
 	rec := &receipt{program: r.me.digest.SHA256, clean: r.me.clean, result: key, outs: k.files(),
 		recs: []seen{{name: "program", digest: r.me.digest, stamp: r.me.stamp}}}
 	if j, ok := shown(across.CatalogueOutput); ok {
@@ -432,6 +442,41 @@ func (r *runner) catalogue() error {
 		return err
 	}
 	return r.append(rec)
+}
+
+// attest states which files the run's jobs rest on and which stand after it.
+func (r *runner) attest(k *kept) error {
+	var run attest.Run
+	enterProgram(&run, provenance.Running())
+	for _, d := range r.done {
+		run.Jobs = append(run.Jobs, d.file)
+		for _, f := range d.outs {
+			run.Outputs = append(run.Outputs, attest.File{Name: f.name, SHA256: f.digest.SHA256})
+		}
+		read := slices.Concat(d.files, d.recs)
+		if d.partial {
+			// The receipt holds every file that was there, the log those that could be read.
+			made, err := r.out.FS()
+			if err != nil {
+				return err
+			}
+			log, err := Evidence{Out: made}.Log(d.job)
+			made.Close()
+			if err != nil {
+				return err
+			}
+			read = nil
+			for _, s := range log.Steps {
+				for _, f := range s.Inputs {
+					read = append(read, seen{name: f.Name, digest: store.Digest{SHA256: f.SHA256, Size: f.Size}})
+				}
+			}
+		}
+		for _, f := range read {
+			run.Inputs = append(run.Inputs, attest.File{Name: f.name, SHA256: f.digest.SHA256})
+		}
+	}
+	return writeAttestation(k, run)
 }
 
 func (r *runner) allStand(k *kept, old *receipt) bool {
@@ -475,13 +520,13 @@ func (r *runner) machine() error {
 	if err != nil {
 		return err
 	}
-	return writeBytes(r.out, "machine.json", append(data, '\n'))
+	return writeBytes(r.out, machineFile, append(data, '\n'))
 }
 
 // SideFile is true for files of an output folder that describe a run rather than
 // its results: no hash covers them, and equal runs need not write them equal.
 func SideFile(name string) bool {
-	return name == "machine.json" || name == receiptsFile || name == store.Marker
+	return name == machineFile || name == receiptsFile || name == store.Marker
 }
 
 // Outcome is what a run left.

@@ -9,41 +9,41 @@ import (
 	"spinledger/pipeline/store"
 )
 
+// openTreeOrZip opens a folder or a zip file.
+func openTreeOrZip(name string) (fs.FS, func(), error) {
+	var fsys interface {
+		fs.FS
+		io.Closer
+	}
+	var err error
+	if store.IsFolder(name) {
+		fsys, err = store.OpenRoot(name)
+	} else {
+		fsys, err = store.OpenArchive(name)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	return fsys, func() { fsys.Close() }, nil
+}
+
 // openEvidence opens an output folder with the tree that its inputs lie in, or an
 // archive, a folder or a zip file, which holds both.
 func openEvidence(name, root string) (pipeline.Evidence, func(), error) {
 	e := pipeline.Evidence{Name: name}
-	var fsys fs.FS
-	var closers []io.Closer
-	closeAll := func() {
-		for _, c := range closers {
-			c.Close()
-		}
-	}
-	if store.IsFolder(name) {
-		r, err := store.OpenRoot(name)
-		if err != nil {
-			return e, closeAll, err
-		}
-		fsys, closers = r, append(closers, r)
-	} else {
-		a, err := store.OpenArchive(name)
-		if err != nil {
-			return e, closeAll, err
-		}
-		fsys, closers = a, append(closers, a)
+	fsys, done, err := openTreeOrZip(name)
+	if err != nil {
+		return e, nil, err
 	}
 	if archive.Is(fsys) {
-		var err error
 		e.Out, e.Tree, err = archive.Split(fsys)
-		return e, closeAll, err
+		return e, done, err
 	}
 	tree, err := store.OpenRoot(root)
 	if err != nil {
-		closeAll()
-		return e, func() {}, err
+		done()
+		return e, nil, err
 	}
-	closers = append(closers, tree)
 	e.Out, e.Tree = fsys, tree
-	return e, closeAll, nil
+	return e, func() { tree.Close(); done() }, nil
 }

@@ -11,7 +11,7 @@
 //	predicateType                             required, a URI; here "https://slsa.dev/provenance/v1"
 //	predicate.buildDefinition.buildType       required, a URI
 //	predicate.buildDefinition.externalParameters  required, an object
-//	predicate.buildDefinition.internalParameters  optional, an object without names of externalParameters
+//	predicate.buildDefinition.internalParameters  optional, left out: methods stand in the logs, which are attested
 //	predicate.buildDefinition.resolvedDependencies  optional, an array of resource descriptors
 //	predicate.runDetails.builder.id           required, a URI
 //	predicate.runDetails.builder.version      optional, texts by name
@@ -66,7 +66,6 @@ type Predicate struct {
 type BuildDefinition struct {
 	BuildType            string              `json:"buildType"`
 	ExternalParameters   map[string][]string `json:"externalParameters"`
-	InternalParameters   map[string][]string `json:"internalParameters,omitempty"`
 	ResolvedDependencies []Resource          `json:"resolvedDependencies,omitempty"`
 }
 
@@ -98,7 +97,6 @@ type Module struct{ Path, Version, Sum string }
 // Run is what is attested. Inputs are files below the root, outputs below the output folder.
 type Run struct {
 	Jobs            []string
-	Methods         []string
 	Inputs, Outputs []File
 	Version         string
 	Modules         []Module
@@ -119,7 +117,6 @@ func New(r Run) Statement {
 	s.Predicate.BuildDefinition = BuildDefinition{
 		BuildType:            buildType,
 		ExternalParameters:   map[string][]string{"jobs": sorted(r.Jobs)},
-		InternalParameters:   map[string][]string{"methods": sorted(r.Methods)},
 		ResolvedDependencies: deps,
 	}
 	s.Predicate.RunDetails.Builder = Builder{ID: builderID, Version: map[string]string{"spinledger": r.Version}}
@@ -170,11 +167,6 @@ func Read(name string, data []byte) (Statement, error) {
 	c.uri("predicate.runDetails.builder.id", s.Predicate.RunDetails.Builder.ID)
 	if d.ExternalParameters == nil {
 		c.add("predicate.buildDefinition.externalParameters", "nothing", "an object")
-	}
-	for k := range d.InternalParameters {
-		if _, both := d.ExternalParameters[k]; both {
-			c.add("predicate.buildDefinition.internalParameters."+k, "a name of externalParameters", "a name of its own")
-		}
 	}
 	if s.Subject == nil {
 		c.add("subject", "nothing", "an array of resources")

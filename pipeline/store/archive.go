@@ -3,8 +3,9 @@ package store
 import (
 	"archive/zip"
 	"errors"
-	"io/fs"
+	"io"
 	"os"
+	"path/filepath"
 
 	"spinledger/stages/kit/positioned"
 )
@@ -38,10 +39,40 @@ func OpenArchive(name string) (*Archive, error) {
 // Close ends the use of the file.
 func (a *Archive) Close() error { return a.file.Close() }
 
+// WriteNew makes one file appear whole; a file of that name that is there already is left as it is
+// and an error.
+func WriteNew(name string, disk Disk, fill func(io.Writer) error) (Digest, error) {
+	if _, err := os.Lstat(name); err == nil {
+		return Digest{}, &positioned.Error{File: name, Got: "a file that is there already", Want: "a new name"}
+	}
+	abs, err := filepath.Abs(name)
+	if err != nil {
+		return Digest{}, failed(name, err)
+	}
+	o := &Output{dir: filepath.Dir(abs), shown: filepath.Dir(name), disk: disk, made: map[string]bool{".": true}}
+	return o.Write(filepath.Base(abs), fill)
+}
+
+// ReadSmall reads a file of the disk of at most a megabyte: a key.
+func ReadSmall(name string) ([]byte, error) {
+	const most = 1 << 20
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, place(name, err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, most+1))
+	if err != nil {
+		return nil, place(name, err)
+	}
+	if len(data) > most {
+		return nil, &positioned.Error{File: name, Got: "more than a megabyte", Want: "a key"}
+	}
+	return data, nil
+}
+
 // IsFolder tells whether a name of the disk is a folder.
 func IsFolder(name string) bool {
 	info, err := os.Stat(name)
 	return err == nil && info.IsDir()
 }
-
-var _ fs.FS = (*Archive)(nil)

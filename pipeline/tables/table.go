@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 
 	"github.com/apache/arrow/go/v17/parquet"
 	"github.com/apache/arrow/go/v17/parquet/compress"
@@ -277,4 +278,21 @@ func (t *Table) validate() error {
 		}
 	}
 	return nil
+}
+
+// Text is one cell as text, numbers to the last bit; a gap is "gap".
+func (c *Column) Text(row int) string {
+	if c.Valid != nil && !c.Valid[row] {
+		return "gap"
+	}
+	switch c.Type {
+	case Float64:
+		return strconv.FormatFloat(c.Floats[row], 'g', -1, 64)
+	case Int64:
+		return strconv.FormatInt(c.Ints[row], 10)
+	case String:
+		return c.Strings[row]
+	default:
+		return strconv.FormatBool(c.Bools[row])
+	}
 }
