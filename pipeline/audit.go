@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"spinledger/pipeline/attest"
 	"spinledger/pipeline/job"
 	"spinledger/pipeline/provenance"
 	"spinledger/pipeline/store"
@@ -38,6 +39,7 @@ func (e Evidence) Audit(number string) (reports.Audit, error) {
 		}
 	}
 	a.Waivers = l.said.waiversOf(a.Checks)
+	a.Editions = e.editions(n.ID, a.Result)
 	a.Steps = l.steps(n)
 	f := &finder{Evidence: e, seen: map[string]string{}}
 	for i := range a.Steps {
@@ -46,8 +48,48 @@ func (e Evidence) Audit(number string) (reports.Audit, error) {
 	f.declared(l, a.Causes)
 	a.Tables = l.tables()
 	f.check("output", e.Out, a.Tables)
-	a.Faults = f.faults
+	a.Faults = append(f.faults, e.against(l.job)...)
 	return a, nil
+}
+
+// editions are what the ledger says of a number; result is the one that is audited.
+func (e Evidence) editions(number, result string) []reports.AuditEdition {
+	if e.Ledger == nil {
+		return nil
+	}
+	var out []reports.AuditEdition
+	for _, l := range e.Ledger.Of(number) {
+		out = append(out, reports.AuditEdition{Edition: l.Edition, Withdraws: l.Withdraws, Stated: l.Value.Text,
+			Day: l.Day, By: l.By, Because: l.Because, Place: e.Ledger.Where(l), Same: l.Result == result})
+	}
+	return out
+}
+
+// against says whether a job's log is the one that was attested: what no digest within
+// the log covers (a step's key, options and inputs) shows here.
+func (e Evidence) against(jobID string) []string {
+	data, _, err := store.ReadFile(e.Out, AttestationFile, maxLogBytes)
+	if err != nil {
+		return []string{err.Error()}
+	}
+	s, err := attest.Read(AttestationFile, data)
+	if err != nil {
+		return []string{err.Error()}
+	}
+	var out []string
+	for _, name := range []string{jobID + "/" + provenance.StepsFile, jobID + "/" + provenance.ResultsFile} {
+		k := slices.IndexFunc(s.Subject, func(r attest.Resource) bool { return r.Name == name })
+		d, err := store.Hash(e.Out, name)
+		switch {
+		case err != nil:
+			out = append(out, err.Error())
+		case k < 0:
+			out = append(out, AttestationFile+" does not speak of "+name)
+		case s.Subject[k].SHA256() != d.SHA256:
+			out = append(out, fmt.Sprintf("%s has SHA-256 %s, and %s states %s: one of the two was altered (regenerate tells which)", name, d.SHA256, AttestationFile, s.Subject[k].SHA256()))
+		}
+	}
+	return out
 }
 
 // causes are a number's budget rows with where they are written, the largest first.

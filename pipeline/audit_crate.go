@@ -55,7 +55,7 @@ func (e Evidence) Crate(opt CrateOptions) (archive.Crate, error) {
 	b.crate.License = cmp.Or(opt.License, "no licence is stated; ask the people who recorded")
 	slices.Sort(b.crate.People)
 	b.crate.People = slices.Compact(b.crate.People)
-	return b.crate, b.faults.Err()
+	return b.crate, mismatch(b.faults.Err())
 }
 
 type crateBuilder struct {

@@ -36,6 +36,7 @@ func (e Evidence) Dependents(input string) (reports.Dependents, error) {
 		out.What = m.what
 		for _, n := range l.numbers {
 			if d, ok := l.dependent(n, m); ok {
+				d.Released = e.released(n.ID)
 				out.Numbers = append(out.Numbers, d)
 			}
 		}
@@ -49,6 +50,18 @@ func (e Evidence) Dependents(input string) (reports.Dependents, error) {
 		return cmp.Or(cmp.Compare(a.How, b.How), cmp.Compare(b.Share, a.Share), cmp.Compare(a.ID, b.ID))
 	})
 	return out, nil
+}
+
+// released is the edition of a number that stands in the ledger, or empty.
+func (e Evidence) released(number string) string {
+	if e.Ledger == nil {
+		return ""
+	}
+	s, ok := e.Ledger.States()[number]
+	if !ok || !s.Released() {
+		return ""
+	}
+	return fmt.Sprintf("edition %d", s.Edition)
 }
 
 // meaning is what an input is to one job; what is empty where the job knows nothing of it.

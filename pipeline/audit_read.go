@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"spinledger/pipeline/ledger"
 	"spinledger/pipeline/provenance"
 	"spinledger/pipeline/store"
 	"spinledger/stages/kit/positioned"
@@ -24,6 +25,8 @@ type Evidence struct {
 	Name string
 	// Out holds the outputs, Tree the inputs under the names of the log.
 	Out, Tree fs.FS
+	// Ledger of released numbers; nil where none is at hand.
+	Ledger *ledger.Ledger
 }
 
 // logged is one job's log with what is asked of it again and again.
@@ -72,18 +75,26 @@ func (e Evidence) Log(jobID string) (*provenance.Log, error) {
 	}
 	log, err := provenance.Read(path.Join(jobID, provenance.StepsFile), data[0], path.Join(jobID, provenance.ResultsFile), data[1])
 	if err != nil {
-		return nil, &BrokenLog{err}
+		return nil, &Mismatch{err}
 	}
 	return log, nil
 }
 
-// BrokenLog is a log that does not match itself: a line of it or of its results was altered.
-type BrokenLog struct{ err error }
+// Mismatch is evidence that does not match itself: a line of a log or of its results was
+// altered, a file is not what the log says.
+type Mismatch struct{ err error }
 
-func (b *BrokenLog) Error() string { return b.err.Error() }
+func mismatch(err error) error {
+	if err == nil {
+		return nil
+	}
+	return &Mismatch{err}
+}
+
+func (b *Mismatch) Error() string { return b.err.Error() }
 
 // Unwrap gives the positioned errors.
-func (b *BrokenLog) Unwrap() error { return b.err }
+func (b *Mismatch) Unwrap() error { return b.err }
 
 // read is Log with what the results say.
 func (e Evidence) read(jobID string) (*logged, error) {

@@ -176,6 +176,7 @@ func TestAuditNamesTheFlippedByte(t *testing.T) {
 		flip(out, f.Name)
 	}
 	flip(out, "weir-1104/results.jsonl")
+	flip(out, "weir-1104/provenance.jsonl")
 	delete(tree, "testdata/demo/weir-1104/bare-a.csv.gz")
 	if got := audit(t, e, number).Faults; !slices.Equal(got, []string{"testdata/demo/weir-1104/bare-a.csv.gz: got no such file; want an existing one"}) {
 		t.Errorf("%q", got)

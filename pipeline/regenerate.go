@@ -98,7 +98,7 @@ func (e Evidence) compute(dir string, disk store.Disk, logs []*logged, workers i
 			}
 		}
 	}
-	if err := faults.Err(); err != nil {
+	if err := mismatch(faults.Err()); err != nil {
 		return nil, err
 	}
 	root, err := in.FS()

@@ -13,8 +13,7 @@ import (
 )
 
 func auditCommand(stdout, stderr io.Writer) *cobra.Command {
-	var root, of string
-	var in string
+	var root, of, in, book string
 	var asJSON, page bool
 	c := &cobra.Command{
 		Use:   "audit NUMBER",
@@ -40,6 +39,9 @@ Exit codes: 0 all matches; 1 something does not; 2 the call is wrong.`,
 				return err
 			}
 			defer done()
+			if e.Ledger, err = openLedger(root, book); err != nil {
+				return err
+			}
 			if of != "" {
 				d, err := e.Dependents(of)
 				if err != nil {
@@ -67,14 +69,15 @@ Exit codes: 0 all matches; 1 something does not; 2 the call is wrong.`,
 	c.Flags().StringVar(&in, "in", "out", "output folder, or an archive (folder or zip file)")
 	c.Flags().StringVar(&root, "root", ".", "folder that the inputs of an output folder lie below")
 	c.Flags().StringVar(&of, "of", "", "an input: name every number that rests on it")
+	c.Flags().StringVar(&book, "ledger", defaultLedger, "the ledger file, below --root")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON on stdout")
 	c.Flags().BoolVar(&page, "page", false, "a NUMBER's audit as a page of HTML on stdout")
 	return c
 }
 
-// broken says which of the two an error is: a log that does not match itself, or a wrong call.
+// broken says which of the two an error is: evidence that does not match itself, or a wrong call.
 func broken(stderr io.Writer, err error) error {
-	var b *pipeline.BrokenLog
+	var b *pipeline.Mismatch
 	if errors.As(err, &b) {
 		fmt.Fprintln(stderr, err)
 		return &exitError{1}

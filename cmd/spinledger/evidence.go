@@ -3,9 +3,11 @@ package main
 import (
 	"io"
 	"io/fs"
+	"path/filepath"
 
 	"spinledger/pipeline"
 	"spinledger/pipeline/archive"
+	"spinledger/pipeline/ledger"
 	"spinledger/pipeline/store"
 )
 
@@ -46,4 +48,21 @@ func openEvidence(name, root string) (pipeline.Evidence, func(), error) {
 	}
 	e.Out, e.Tree = fsys, tree
 	return e, func() { tree.Close(); done() }, nil
+}
+
+// openLedger reads the ledger below the root; an empty one where there is no such file.
+func openLedger(root, name string) (*ledger.Ledger, error) {
+	r, err := store.OpenRoot(root)
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	if !filepath.IsAbs(name) {
+		name = filepath.Join(root, name)
+	}
+	rel, err := below(root, name)
+	if err != nil {
+		return nil, err
+	}
+	return ledger.Open(r, rel)
 }
