@@ -131,7 +131,7 @@ func TestRegenerateNamesTheFirstDifference(t *testing.T) {
 		},
 			reports.Difference{Where: "declare of mini (step 1)", Field: "program.version", Because: "program"}},
 		"platform": {func(out, _ fstest.MapFS) {
-			edit(out, "machine.json", `"arch": "`, `"arch": "other-`)
+			out["machine.json"] = &fstest.MapFile{Data: []byte(`{"go": "go1.0", "os": "plan9", "arch": "mips"}`), Mode: 0o644}
 			edit(out, "mini/provenance.jsonl", `"warnings":[`, `"warnings":["x",`)
 		}, reports.Difference{Because: "platform"}},
 		"table": {func(out, _ fstest.MapFS) { out["mini/inertias.parquet"] = heavier(t, out["mini/inertias.parquet"]) },

@@ -43,6 +43,7 @@ var restsOn = []string{
 	"github.com/klauspost/compress",
 	"github.com/klauspost/cpuid/v2",
 	"github.com/zeebo/xxh3",
+	"golang.org/x/crypto",
 	"golang.org/x/exp",
 	"golang.org/x/sys",
 	"golang.org/x/xerrors",
