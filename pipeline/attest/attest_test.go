@@ -108,10 +108,18 @@ func TestPublishedVector(t *testing.T) {
 	if string(text) != "DSSEv1 29 http://example.com/HelloWorld 11 hello world" {
 		t.Fatalf("%q", text)
 	}
-	number := func(s string) *big.Int { n, _ := new(big.Int).SetString(s, 10); return n }
-	key := &ecdsa.PublicKey{Curve: elliptic.P256(),
-		X: number("46950820868899156662930047687818585632848591499744589407958293238635476079160"),
-		Y: number("5640078356564379163099075877009565129882514886557779369047442380624545832820")}
+	point := []byte{4} // uncompressed: 4, X, Y (SEC 1, 2.3.3)
+	for _, s := range []string{
+		"46950820868899156662930047687818585632848591499744589407958293238635476079160",
+		"5640078356564379163099075877009565129882514886557779369047442380624545832820",
+	} {
+		n, _ := new(big.Int).SetString(s, 10)
+		point = append(point, n.FillBytes(make([]byte, 32))...)
+	}
+	key, err := ecdsa.ParseUncompressedPublicKey(elliptic.P256(), point)
+	if err != nil {
+		t.Fatal(err)
+	}
 	sig, err := decode("A3JqsQGtVsJ2O2xqrI5IcnXip5GToJ3F+FnZ+O88SjtR6rDAajabZKciJTfUiHqJPcIAriEGAHTVeCUjW2JIZA==")
 	if err != nil || !holds(key, text, sig) {
 		t.Error("the published signature does not hold")

@@ -238,9 +238,9 @@ func (m *model) spreadLaw(f *fitted, cells *[terms][]uncertain.Term) {
 			c1 += float64(g * p.soft * p.angle)
 			ohm += float64(g * p.duty * p.duty / m.law.kt.Mean * p.flow)
 		}
-		for _, t := range []uncertain.Term{{Sensitivity: kt, Value: m.law.kt}, {Sensitivity: c0, Value: m.law.c0}, {Sensitivity: c1, Value: m.law.c1}, {Sensitivity: ohm, Value: m.supply}} {
-			cells[a] = append(cells[a], t)
-		}
+		cells[a] = append(cells[a],
+			uncertain.Term{Sensitivity: kt, Value: m.law.kt}, uncertain.Term{Sensitivity: c0, Value: m.law.c0},
+			uncertain.Term{Sensitivity: c1, Value: m.law.c1}, uncertain.Term{Sensitivity: ohm, Value: m.supply})
 	}
 }
 
