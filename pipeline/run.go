@@ -152,6 +152,10 @@ func (r *runner) run(fresh bool) error {
 		at = append(at, i)
 	}
 	r.progress(0)
+	// What a killed run was writing beside the jobs' folders is in nobody's way, but nobody's either.
+	if err := r.out.Sweep(".", func(string) bool { return false }); err != nil {
+		return err
+	}
 	err := each(len(r.jobs), newGate(r.opt.Workers), func(k int) error {
 		rec, err := r.job(r.jobs[k])
 		if err != nil {
@@ -164,13 +168,12 @@ func (r *runner) run(fresh bool) error {
 	if err != nil {
 		return err
 	}
-	if err := r.catalogue(); err != nil {
-		return err
-	}
 	if len(r.jobs) > 0 {
-		return r.machine()
+		if err := r.machine(); err != nil {
+			return err
+		}
 	}
-	return nil
+	return r.catalogue()
 }
 
 func (r *runner) progress(n int) {
@@ -438,8 +441,11 @@ func (r *runner) catalogue() error {
 		rec.text, rec.failed = text.String(), Failed([]*Findings{{Checks: j.Checks}})
 	}
 	r.together = rec
-	if err := r.out.Sweep(".", func(string) bool { return false }); err != nil {
-		return err
+	if len(r.jobs) == 0 {
+		// A run that was killed after its jobs may not have come to it.
+		if err := r.machine(); err != nil {
+			return err
+		}
 	}
 	return r.append(rec)
 }
