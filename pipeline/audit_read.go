@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -110,20 +109,11 @@ func (e Evidence) read(jobID string) (*logged, error) {
 		return nil, err
 	}
 	for i, line := range log.Results {
-		if !bytes.Contains(line, []byte(`"numbers":[{`)) {
-			continue
+		numbers, checks := ledger.NumbersIn(line)
+		if checks != nil {
+			l.checks = checks
 		}
-		var r struct {
-			Numbers []json.RawMessage `json:"numbers"`
-			Checks  []spin.Check      `json:"checks"`
-		}
-		if json.Unmarshal(line, &r) != nil {
-			continue
-		}
-		if r.Checks != nil {
-			l.checks = r.Checks
-		}
-		for _, raw := range r.Numbers {
+		for _, raw := range numbers {
 			var n spin.Number
 			if json.Unmarshal(raw, &n) == nil && n.ID != "" && n.Unit != "" {
 				l.add(n, raw, i+1)

@@ -21,6 +21,7 @@ import (
 	"spinledger/reports"
 	"spinledger/stages/crosscheck"
 	"spinledger/stages/kit/positioned"
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 )
 
@@ -112,13 +113,11 @@ func SpinCheck(j *job.Job) []spin.Warning {
 		if top > p.BurstRadPerS/2 {
 			out = append(out, spin.Warning{Stage: "check", Code: "disk-stress", Subject: j.ID + "/" + p.ID, Text: fmt.Sprintf(
 				"the declared top speed %.0f rpm is %.0f %% of the %.0f rpm at which the bore stress reaches the yield strength; keep below half, use a guard, and let a qualified person decide",
-				rpm(top), 100*top/p.BurstRadPerS, rpm(p.BurstRadPerS))})
+				quantity.Rpm(top), 100*top/p.BurstRadPerS, quantity.Rpm(p.BurstRadPerS))})
 		}
 	}
 	return out
 }
-
-func rpm(w float64) float64 { return w * 30 / math.Pi }
 
 func place(file string, line, col int) string {
 	e := positioned.Error{File: file, Line: line, Col: col}

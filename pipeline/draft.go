@@ -61,7 +61,6 @@ type drafted struct {
 	why    guess.Note
 	supply float64
 	duties []float64
-	rec    *spin.Recording
 	hint   string
 }
 
@@ -161,16 +160,16 @@ func (d *drafting) look(file string) *drafted {
 	if err != nil {
 		return leave("%v", err)
 	}
-	r.rec = rec
 	r.kind, r.why = guess.Kind(rec.Samples, rec.Declared)
 	if r.kind == "" {
 		return leave("%s", r.why.Text)
 	}
-	// Segments of the right kind now.
-	if rec, err = d.read(r, logger); err != nil {
-		return leave("%v", err)
+	if r.kind != spin.Step {
+		// It was read as a step: its segments are those of another kind.
+		if rec, err = d.read(r, logger); err != nil {
+			return leave("%v", err)
+		}
 	}
-	r.rec = rec
 	r.supply, r.duties = conditionOf(rec)
 	return r
 }

@@ -14,6 +14,7 @@ import (
 
 	"spinledger/pipeline/job"
 	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
 )
@@ -200,7 +201,7 @@ func (d *drafting) weigh() {
 		}
 		// Runs of one rotor agree within a few per cent; a fifth is another rotor.
 		if m, g := numeric.Median(own), numeric.Median(all); math.Abs(m/g-1) > 0.2 {
-			r.hint = fmt.Sprintf("its runs give %.3g g·cm², the others of this rotor %.3g: is it the same rotor?", m/1e-7, g/1e-7)
+			r.hint = fmt.Sprintf("its runs give %.3g g·cm², the others of this rotor %.3g: is it the same rotor?", m/quantity.GCm2, g/quantity.GCm2)
 		}
 	}
 	if smallest != "" && !isBare(smallest) && !slices.ContainsFunc(d.recs, func(r *drafted) bool { return isBare(r.group) }) {

@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"spinledger/stages/kit/figure"
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
 )
@@ -77,7 +78,7 @@ func asset(name string) string {
 // style and script are ours, hence trusted.
 func style() template.CSS            { return template.CSS(asset("style.css")) }
 func script(name string) template.JS { return template.JS(asset(name)) }
-func rpm(w float64) string           { return label(w*30/math.Pi, 0) }
+func rpm(w float64) string           { return label(quantity.Rpm(w), 0) }
 
 // WriteJob writes a job's page: one file, nothing fetched.
 func WriteJob(w io.Writer, p Page) error {
@@ -518,7 +519,7 @@ func (v jobView) Time(r spin.Response) string {
 	case r.Refused != "":
 		return "no answer: " + r.Refused
 	case r.Stalled:
-		return fmt.Sprintf("never: it stays at %.0f rpm", turns(r.StallRadPerS))
+		return fmt.Sprintf("never: it stays at %.0f rpm", quantity.Rpm(r.StallRadPerS))
 	}
 	return Time(r.TimeS)
 }

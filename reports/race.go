@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 )
 
@@ -36,7 +37,7 @@ func Race(w io.Writer, h Heat, all bool) error {
 	for _, r := range h.Without {
 		why := r.Refused
 		if r.Stalled {
-			why = fmt.Sprintf("never: it stays at %.0f rpm", turns(r.StallRadPerS))
+			why = fmt.Sprintf("never: it stays at %.0f rpm", quantity.Rpm(r.StallRadPerS))
 		}
 		fmt.Fprintf(b, "   –  %-28s %s\n", names[r.Request.ID], why)
 	}
@@ -98,7 +99,7 @@ func duel(b *strings.Builder, d spin.Duel, names map[string]string) {
 		fmt.Fprintf(b, "      Monte Carlo: %.4g to %.4g ms, probability %s\n", 1e3*d.LowS, 1e3*d.HighS, probability(d.QuickerDrawn))
 	}
 	for _, t := range d.Turns {
-		at := fmt.Sprintf("%.0f rpm", turns(t.SpeedRadPerS))
+		at := fmt.Sprintf("%.0f rpm", quantity.Rpm(t.SpeedRadPerS))
 		if t.ThrustN > 0 {
 			at = fmt.Sprintf("%.3g N", t.ThrustN)
 		}

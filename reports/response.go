@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
 )
@@ -27,20 +28,17 @@ func amountWith(v uncertain.Value, unit string) string {
 	return fmt.Sprintf("(%s ± %s) %s", m, u, unit)
 }
 
-// turns is a speed in revolutions a minute.
-func turns(w float64) float64 { return w * 30 / math.Pi }
-
 // way says between what, and what drives it.
 func way(r spin.Response) string {
 	q := r.Request
-	text := fmt.Sprintf("%.0f -> %.0f rpm", turns(r.FromRadPerS), turns(r.ToRadPerS))
+	text := fmt.Sprintf("%.0f -> %.0f rpm", quantity.Rpm(r.FromRadPerS), quantity.Rpm(r.ToRadPerS))
 	switch {
 	case q.Thrust:
 		text = fmt.Sprintf("%.3g -> %.3g N", q.From, q.To)
 	case q.FinalShare > 0:
-		text = fmt.Sprintf("%.0f rpm -> %.3g %% of final", turns(q.From), 100*q.FinalShare)
+		text = fmt.Sprintf("%.0f rpm -> %.3g %% of final", quantity.Rpm(q.From), 100*q.FinalShare)
 	case r.FromRadPerS == 0 && r.ToRadPerS == 0:
-		text = fmt.Sprintf("%.0f -> %.0f rpm", turns(q.From), turns(q.To))
+		text = fmt.Sprintf("%.0f -> %.0f rpm", quantity.Rpm(q.From), quantity.Rpm(q.To))
 	}
 	if q.Coast {
 		return text + ", coasting"
@@ -58,7 +56,7 @@ func response(b *strings.Builder, job string, r spin.Response, all bool) {
 		head("no answer: " + r.Refused)
 		return
 	case r.Stalled:
-		head(fmt.Sprintf("never: it stays at %.0f rpm", turns(r.StallRadPerS)))
+		head(fmt.Sprintf("never: it stays at %.0f rpm", quantity.Rpm(r.StallRadPerS)))
 		line(way(r))
 		return
 	}

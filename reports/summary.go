@@ -7,6 +7,7 @@ import (
 	"math"
 	"strings"
 
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
 )
@@ -27,7 +28,7 @@ type Job struct {
 }
 
 // gcm2 is one g·cm² in kg·m².
-const gcm2 = 1e-7
+const gcm2 = quantity.GCm2
 
 // Inertia writes a value in g·cm² with its expanded uncertainty:
 // "(12.34 ± 0.15) g·cm², k = 2.13, ν = 15".

@@ -33,9 +33,6 @@ type TriagedRecording struct {
 	Warnings  []spin.Warning `json:"warnings,omitempty"`
 }
 
-// textWidth is the width of a terminal that a summary fits.
-const textWidth = 80
-
 // marks of states, which a reader without colour can tell apart.
 var marks = map[string]string{spin.Good: "  ", spin.Doubtful: "? ", spin.Bad: "! "}
 
@@ -102,29 +99,14 @@ func item(b *strings.Builder, i spin.Judged) {
 	}
 }
 
-// wrap writes text within textWidth, continued below where it began.
+// wrap writes text within 80 columns, continued below where it began; a head
+// longer than most is not waited for.
 func wrap(b *strings.Builder, head, text string) {
 	indent := len([]rune(head))
 	if indent > 24 {
 		indent = 18
 	}
-	line, n := head, len([]rune(head))
-	first := true
-	for _, w := range strings.Fields(text) {
-		size := len([]rune(w))
-		if !first && n+1+size > textWidth {
-			b.WriteString(strings.TrimRight(line, " ") + "\n")
-			line, n, first = strings.Repeat(" ", indent), indent, true
-		}
-		if !first {
-			line += " "
-			n++
-		}
-		line += w
-		n += size
-		first = false
-	}
-	b.WriteString(strings.TrimRight(line, " ") + "\n")
+	paragraph(b, head, strings.Repeat(" ", indent), text)
 }
 
 // trace draws one line of a course between its least and largest value.

@@ -36,14 +36,13 @@ rest; 2 the files or the call are wrong, nothing written.`,
 			if err != nil {
 				return err
 			}
-			opt := pipeline.DraftOptions{Name: name, PolePairs: polePairs}
-			if opt.To, err = below(root, to); err != nil {
+			opt, err := known(root, bench, polePairs)
+			if err != nil {
 				return err
 			}
-			if bench != "" {
-				if opt.Bench, err = below(root, bench); err != nil {
-					return err
-				}
+			opt.Name = name
+			if opt.To, err = below(root, to); err != nil {
+				return err
 			}
 			files, err := pipeline.RecordingFiles(r, folder)
 			if err != nil {
@@ -84,4 +83,13 @@ rest; 2 the files or the call are wrong, nothing written.`,
 	c.Flags().StringVar(&name, "name", "", "name of the job; absent: the folder's")
 	c.Flags().IntVar(&polePairs, "pole-pairs", 0, "pole pairs of the motor, where the speed is electrical")
 	return c
+}
+
+// known is what the call says beside the recordings.
+func known(root, bench string, polePairs int) (opt pipeline.DraftOptions, err error) {
+	opt.PolePairs = polePairs
+	if bench != "" {
+		opt.Bench, err = below(root, bench)
+	}
+	return opt, err
 }

@@ -70,11 +70,9 @@ func triageOf(r *store.Root, root, arg, bench string, polePairs int) (*reports.T
 	if err != nil {
 		return nil, err
 	}
-	opt := pipeline.DraftOptions{PolePairs: polePairs}
-	if bench != "" {
-		if opt.Bench, err = below(root, bench); err != nil {
-			return nil, err
-		}
+	opt, err := known(root, bench, polePairs)
+	if err != nil {
+		return nil, err
 	}
 	info, err := fs.Stat(r, name)
 	if err != nil {

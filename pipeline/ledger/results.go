@@ -14,6 +14,7 @@ import (
 	"spinledger/pipeline/provenance"
 	"spinledger/pipeline/store"
 	"spinledger/stages/kit/positioned"
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 )
 
@@ -213,20 +214,11 @@ func (o *Output) numbers(log *provenance.Log, basis Basis, name string) error {
 	// A later step's number replaces an earlier one's: cross-checks add the release state.
 	last := map[string]json.RawMessage{}
 	for _, line := range log.Results {
-		if !bytes.Contains(line, []byte(`"numbers":[`)) {
-			continue
-		}
-		var with struct {
-			Numbers []json.RawMessage `json:"numbers"`
-			Checks  []spin.Check      `json:"checks"`
-		}
-		if json.Unmarshal(line, &with) != nil {
-			continue
-		}
+		numbers, checks := NumbersIn(line)
 		if basis.Job == catalogueJob {
-			o.checks = append(o.checks, with.Checks...)
+			o.checks = append(o.checks, checks...)
 		}
-		for _, raw := range with.Numbers {
+		for _, raw := range numbers {
 			var n struct {
 				ID       string `json:"id"`
 				Quantity string `json:"quantity"`
@@ -244,6 +236,19 @@ func (o *Output) numbers(log *provenance.Log, basis Basis, name string) error {
 		o.Results = append(o.Results, r)
 	}
 	return nil
+}
+
+// NumbersIn are the numbers of one logged result, each as it stands there, and the checks beside
+// them; none where the result is of a step that gives no numbers.
+func NumbersIn(line []byte) ([]json.RawMessage, []spin.Check) {
+	var with struct {
+		Numbers []json.RawMessage `json:"numbers"`
+		Checks  []spin.Check      `json:"checks"`
+	}
+	if !bytes.Contains(line, []byte(`"numbers":[`)) || json.Unmarshal(line, &with) != nil {
+		return nil, nil
+	}
+	return with.Numbers, with.Checks
 }
 
 // BasisOf is what a log says that its numbers were computed from. Inputs of the ingest
@@ -310,7 +315,7 @@ func Verify(fsys fs.FS, results []Result) error {
 func Quantity(n spin.Number) string {
 	unit, factor := n.Unit, 1.0
 	if unit == "kg·m²" {
-		unit, factor = "g·cm²", 1e-7
+		unit, factor = "g·cm²", quantity.GCm2
 	}
 	e := n.Value.Expanded()
 	value, u := fixed(n.Value.Mean/factor, e.U/factor)

@@ -7,16 +7,16 @@ import (
 	"strings"
 
 	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 )
 
 // Input is one recording with what the other stages found in it.
 type Input struct {
-	Recording spin.Recording  `json:"recording"`
-	Evidence  spin.Evidence   `json:"evidence"`
-	Fits      []spin.RunFit   `json:"fits"`
-	Refusals  []spin.Refusal  `json:"refusals"`
-	Curve     *spin.LoadCurve `json:"curve,omitempty"`
+	Recording spin.Recording `json:"recording"`
+	Evidence  spin.Evidence  `json:"evidence"`
+	Fits      []spin.RunFit  `json:"fits"`
+	Refusals  []spin.Refusal `json:"refusals"`
 }
 
 // judge is the state of one Run.
@@ -368,13 +368,11 @@ func (o *judge) heat(in Input) {
 	o.add("heat", grade(rel, 0.02, 0.05), text, "sweep faster, or let the motor cool; take the torque from steps instead")
 }
 
-const gcm2 = 1e-7
-
 func (o *judge) inertia(in Input) {
 	var j []float64
 	for _, f := range in.Fits {
 		if f.Chosen {
-			j = append(j, f.JKgM2.Mean/gcm2)
+			j = append(j, f.JKgM2.Mean/quantity.GCm2)
 		}
 	}
 	if len(j) == 0 {

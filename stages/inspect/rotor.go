@@ -84,8 +84,7 @@ func Rotor(in RotorInput) spin.RotorJudgement {
 func count(o *spin.RotorJudgement, f spin.RunFit) {
 	for i := range o.Conditions {
 		c := &o.Conditions[i]
-		// A supply that sags by 3 % and a throttle that rounds by 1 % are the same condition, as in subtract.
-		if math.Abs(c.Duty-f.Duty) <= 0.01 && math.Abs(c.SupplyV-f.SupplyV) <= 0.03*math.Max(c.SupplyV, f.SupplyV) {
+		if spin.SameCondition(spin.RunFit{Duty: c.Duty, SupplyV: c.SupplyV}, f) {
 			c.Runs++
 			return
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
 )
@@ -15,8 +16,6 @@ const (
 	// endRel: stretches end a little before the speeds that the runs reached.
 	endRel = 0.05
 )
-
-func rpm(w float64) float64 { return w * 30 / math.Pi }
 
 // prepare turns a request into a setting, or says why it cannot be answered.
 func (m *model) prepare(q spin.ResponseRequest) (s *setting, outside []string, refused string) {
@@ -161,10 +160,10 @@ func (m *model) beyond(s *setting, q spin.ResponseRequest, b *body) []string {
 	low, high := math.Min(from, to), math.Max(from, to)
 	span := func(what string, lo, hi float64) {
 		if low < lo*(1-endRel) {
-			out = append(out, fmt.Sprintf("%.0f rpm below the %.0f rpm from which %s is known", rpm(low), rpm(lo), what))
+			out = append(out, fmt.Sprintf("%.0f rpm below the %.0f rpm from which %s is known", quantity.Rpm(low), quantity.Rpm(lo), what))
 		}
 		if high > hi*(1+endRel) {
-			out = append(out, fmt.Sprintf("%.0f rpm above the %.0f rpm up to which %s is known", rpm(high), rpm(hi), what))
+			out = append(out, fmt.Sprintf("%.0f rpm above the %.0f rpm up to which %s is known", quantity.Rpm(high), quantity.Rpm(hi), what))
 		}
 	}
 	if b.curve.Form != spin.FormNone {

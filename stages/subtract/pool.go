@@ -70,19 +70,12 @@ type mount struct {
 	runs []int
 }
 
-// sameDuty and sameSupplyRel say when two runs have one condition.
-const (
-	sameDuty      = 0.01
-	sameSupplyRel = 0.03
-)
-
 // conditions groups runs by duty and supply; order of first appearance.
 func conditions(runs []spin.RunFit) [][]int {
 	var groups [][]int
 	for i, f := range runs {
 		k := slices.IndexFunc(groups, func(g []int) bool {
-			o := runs[g[0]]
-			return math.Abs(o.Duty-f.Duty) <= sameDuty && math.Abs(o.SupplyV-f.SupplyV) <= sameSupplyRel*math.Max(o.SupplyV, f.SupplyV)
+			return spin.SameCondition(runs[g[0]], f)
 		})
 		if k < 0 {
 			groups = append(groups, []int{i})

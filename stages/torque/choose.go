@@ -2,6 +2,7 @@ package torque
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -93,7 +94,7 @@ func poolLags(in ChooseInput) []spin.Lag {
 		}
 	}
 	var out []spin.Lag
-	for _, name := range sortedKeys(sessions) {
+	for _, name := range slices.Sorted(maps.Keys(sessions)) {
 		runs, extra := light[name], 0.0
 		if len(runs) == 0 {
 			runs, extra = loaded[name], loadedLagS
@@ -114,7 +115,7 @@ func poolLag(session, source string, runs []lagOfRun, extra float64) spin.Lag {
 		us[f.rotor] = append(us[f.rotor], f.u)
 	}
 	sharpest := math.Inf(1)
-	for _, rotor := range sortedKeys(us) {
+	for _, rotor := range slices.Sorted(maps.Keys(us)) {
 		sharpest = math.Min(sharpest, numeric.Median(us[rotor]))
 	}
 	var all []float64
@@ -125,7 +126,7 @@ func poolLag(session, source string, runs []lagOfRun, extra float64) spin.Lag {
 		}
 	}
 	var medians []float64
-	for _, rotor := range sortedKeys(own) {
+	for _, rotor := range slices.Sorted(maps.Keys(own)) {
 		medians = append(medians, numeric.Median(own[rotor]))
 	}
 	l := spin.Lag{Session: session, Runs: len(all), SpreadS: numeric.MAD(all)}
@@ -138,15 +139,6 @@ func poolLag(session, source string, runs []lagOfRun, extra float64) spin.Lag {
 	}
 	l.TauS = uncertain.New(numeric.Median(all), math.Sqrt(u*u+lagFloorS*lagFloorS+extra*extra), 0, source)
 	return l
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	out := make([]string, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	slices.Sort(out)
-	return out
 }
 
 func recorded(e spin.Evidence) spin.TorqueSource {
@@ -197,7 +189,7 @@ func coldCurve(in ChooseInput, own spin.Evidence, run spin.RunEvidence, opt Opti
 const curveLimitRel = 0.02
 
 func same(d1, v1, d2, v2 float64, opt Options) bool {
-	return math.Abs(d1-d2) <= opt.SameDuty && math.Abs(v1-v2) <= opt.SameSupplyRel*math.Max(v1, v2)
+	return spin.SameSetting(d1, v1, d2, v2, opt.SameDuty, opt.SameSupplyRel)
 }
 
 // binFloorRel of the largest torque is added to each bin's own standard error:

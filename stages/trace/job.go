@@ -168,7 +168,7 @@ const (
 )
 
 func same(d1, v1, d2, v2 float64) bool {
-	return math.Abs(d1-d2) <= sameDuty && math.Abs(v1-v2) <= sameSupplyRel*math.Max(v1, v2)
+	return spin.SameSetting(d1, v1, d2, v2, sameDuty, sameSupplyRel)
 }
 
 func plane(in JobInput, duty, supply float64, sweep *spin.SweepResult) figure.Figure {

@@ -112,9 +112,3 @@ func (t Trace) Text(d Dialect) ([]byte, error) {
 	}
 	return buf.Bytes(), nil
 }
-
-// ElectricalRounding is SpeedChannel.LSBRadPerS for a channel that rounds to
-// whole multiples of erpm electrical revolutions a minute.
-func ElectricalRounding(erpm float64, polePairs int) float64 {
-	return erpm / rpmPerRadPerS / float64(polePairs)
-}

@@ -62,6 +62,12 @@ const (
 	turn     = "one turn is 2π rad; " + brochure + ", table 4, note b"
 )
 
+// GCm2 is one g·cm² in kg·m².
+const GCm2 = 1e-7
+
+// Rpm is an angular speed in rad/s in revolutions a minute.
+func Rpm(w float64) float64 { return w * 30 / math.Pi }
+
 // ozf is one ounce-force in N: a sixteenth of a pound under standard gravity.
 const ozf = 0.45359237 / 16 * 9.80665
 
@@ -98,7 +104,7 @@ var table = []Unit{
 	{"kg·m²", []string{"kg·m2", "kg*m2", "kg*m^2", "kg m2", "kgm2", "kg.m2"}, Inertia, 1, 0, brochure},
 	{"g·m²", []string{"g·m2", "g*m2", "g*m^2", "g m2", "g.m2"}, Inertia, 1e-3, 0, brochure},
 	{"kg·cm²", []string{"kg·cm2", "kg*cm2", "kg*cm^2", "kg cm2", "kg.cm2"}, Inertia, 1e-4, 0, brochure},
-	{"g·cm²", []string{"g·cm2", "g*cm2", "g*cm^2", "g cm2", "gcm2", "g.cm2"}, Inertia, 1e-7, 0, brochure},
+	{"g·cm²", []string{"g·cm2", "g*cm2", "g*cm^2", "g cm2", "gcm2", "g.cm2"}, Inertia, GCm2, 0, brochure},
 	{"g·mm²", []string{"g·mm2", "g*mm2", "g*mm^2", "g mm2", "gmm2", "g.mm2"}, Inertia, 1e-9, 0, brochure},
 
 	{"m", nil, Length, 1, 0, brochure},

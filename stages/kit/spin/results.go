@@ -1,6 +1,10 @@
 package spin
 
-import "spinledger/stages/kit/uncertain"
+import (
+	"math"
+
+	"spinledger/stages/kit/uncertain"
+)
 
 // Lag is how much later the torque channel shows what the speed channel shows:
 // T(t + τ) belongs to ω(t).
@@ -271,6 +275,18 @@ type RunFit struct {
 	// LoadCoefPerRadPerS2 is L/ω² on the settled plateau, N·m·s².
 	LoadCoefNmS2 float64 `json:"load_coef_nms2"`
 	LagS         float64 `json:"lag_s"`
+}
+
+// SameCondition tells whether two runs were recorded at one supply and throttle: a duty that
+// rounds by 1 % and a supply that sags by 3 % make no other condition.
+func SameCondition(a, b RunFit) bool {
+	return SameSetting(a.Duty, a.SupplyV, b.Duty, b.SupplyV, 0.01, 0.03)
+}
+
+// SameSetting tells whether two duties differ by no more than duty and two
+// supplies by no more than supplyRel of the larger.
+func SameSetting(d1, v1, d2, v2, duty, supplyRel float64) bool {
+	return math.Abs(d1-d2) <= duty && math.Abs(v1-v2) <= supplyRel*math.Max(v1, v2)
 }
 
 // RotorInertia is the inertia of a rotor from all its usable runs of one job.
