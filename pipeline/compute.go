@@ -206,7 +206,8 @@ func (c *computation) fit() error {
 	all := make([]done[fit.Output], len(with))
 	err := each(len(with), c.res.gate, func(i int) (err error) {
 		rec := with[i].rec
-		in := fit.Input{Recording: rec, Curve: c.curves[rec.Declared.Rotor.ID]}
+		rotor := rec.Declared.Rotor
+		in := fit.Input{Recording: rec, Curve: c.curves[rotor.ID], Propeller: spin.HasPropeller(rotor.Parts, c.w.Parts)}
 		in.Lag, _ = c.out.Choice.LagOf(rec.Declared.Session)
 		for _, ch := range c.out.Choice.Runs {
 			if ch.Recording == rec.Declared.ID() {

@@ -22,7 +22,7 @@ var causes = []struct {
 	{"load", "rotor", []string{"/load-factor", "/drag"}},
 	{"weights", "calibration", []string{"/scale", "/masses", "/arm", "/gravity", "/torque_scale"}},
 	{"geometry", "never", nil},
-	{"air", "never", []string{"/inflow", "/entrained-air"}},
+	{"air", "never", []string{"/inflow", "/inflow-tail", "/entrained-air"}},
 	{"floor", "never", []string{"/floor"}},
 	{"other", "", nil},
 }

@@ -153,7 +153,7 @@ func ofPart(n spin.Number, model string) uncertain.Value {
 	}
 	v := uncertain.Value{Mean: n.Value.Mean}
 	for _, p := range n.Value.Parts {
-		for _, effect := range []string{"/inflow", "/entrained-air"} {
+		for _, effect := range []string{"/inflow", "/inflow-tail", "/entrained-air"} {
 			rotor, ok := strings.CutSuffix(p.Source, effect)
 			if ok && slices.Contains(strings.Split(rotor, "+"), n.Subject) {
 				p.Source = owner + effect

@@ -19,6 +19,10 @@
 // between the two extremes is recorded (JKept, JRetied), and the posterior
 // carries the doubt.
 //
+// A propeller's inflow lags its blades and pulls the load of a short plateau off its
+// static curve. What that leaves is computed over the inflow's range, corrected by its
+// mean, and its standard deviation is a part of its own (inflow.go).
+//
 // # Coasts
 //
 // The zero is that of the rest after the run-down; one passage leads from the

@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/3"
+const Method = "fit/4"
 
 // Input is one recording with what other stages know of it.
 type Input struct {
@@ -21,6 +21,8 @@ type Input struct {
 	Lag   spin.Lag        `json:"lag"`
 	// Choices are the sources of this recording's runs.
 	Choices []spin.RunChoice `json:"choices"`
+	// Propeller is true where the rotor carries one: its inflow lags the blades.
+	Propeller bool `json:"propeller,omitempty"`
 }
 
 // Options of the stage.
@@ -43,6 +45,8 @@ type Options struct {
 	// torque curve besides its scatter: what heating inside a step and
 	// commutation and few samples in the rise leave (0.5 to 5 % on simulated benches).
 	CurveDoubtRel float64 `json:"curve_doubt_rel"`
+	// Inflow of propellers.
+	Inflow Inflow `json:"inflow"`
 }
 
 // DefaultOptions are the documented defaults. The aliasing limit and the
@@ -52,6 +56,7 @@ func DefaultOptions() Options {
 	return Options{
 		LoadPriorRel: 0.03, DriftPriorRelPerS: 0.01,
 		MaxAliasing: 0.04, MinSamplesInRise: 5, MaxSpikes: 0.05, PlateauS: 0.8, CurveDoubtRel: 0.02,
+		Inflow: Inflow{FLow: 0.15, FHigh: 0.3, CLow: 3, CHigh: 12},
 	}
 }
 
@@ -289,6 +294,7 @@ func share(f *spin.RunFit, in Input, p *stepProblem, scale uncertain.Value) {
 	}
 	rotor := f.Job + "/rotor:" + f.Rotor
 	j = j.With(uncertain.Part{Source: rotor + "/load-factor", Contribution: p.gainLambda * p.priorLambda})
+	j = p.settled(f, j)
 	j = crosstalk(j, &in.Recording, p.crosstalkSlope())
 	f.JKgM2 = j.Add(scale.Sub(uncertain.Exact(scale.Mean)).Scale(p.j))
 }

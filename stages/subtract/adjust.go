@@ -292,7 +292,7 @@ func (a *adjustment) numbers(head, direct, air []*uncertain.Value, disk bool) []
 		}
 		add(spin.Inertia, head[b], scale)
 		add(spin.InertiaDirect, direct[b], spin.ScaleWeights)
-		if slices.ContainsFunc(ids, func(id string) bool { p := a.part(id); return p != nil && p.Shape == "propeller" }) {
+		if spin.HasPropeller(ids, a.in.Parts) {
 			add(spin.InertiaInAir, air[b], scale)
 		}
 	}

@@ -1,6 +1,7 @@
 package spin
 
 import (
+	"slices"
 	"strings"
 
 	"spinledger/stages/kit/uncertain"
@@ -222,6 +223,11 @@ type Part struct {
 	BurstRadPerS float64 `json:"burst_radps,omitempty"`
 	// TopRadPerS is the declared top speed, 0 when none is.
 	TopRadPerS float64 `json:"top_radps,omitempty"`
+}
+
+// HasPropeller tells whether one of the parts named is a propeller.
+func HasPropeller(ids []string, parts []Part) bool {
+	return slices.ContainsFunc(parts, func(p Part) bool { return p.Shape == "propeller" && slices.Contains(ids, p.ID) })
 }
 
 // Layer of a disk in m: a ring with rings of through holes.
