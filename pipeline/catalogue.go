@@ -29,7 +29,8 @@ import (
 const LedgerName = "ledger.yaml"
 
 // FindJobs lists the job files that a path of the tree means: the file itself,
-// or the .yaml files directly in a folder but for its ledger, sorted. Sub-folders are
+// or the .yaml files directly in a folder, sorted, but for its ledger and for what is plainly
+// another file of the user (job.MayBe). Sub-folders are
 // not entered, so that benches, parts and jobs set aside can lie below.
 func FindJobs(fsys fs.FS, name string) ([]string, error) {
 	name = path.Clean(strings.ReplaceAll(name, `\`, "/"))
@@ -47,7 +48,9 @@ func FindJobs(fsys fs.FS, name string) ([]string, error) {
 	var out []string
 	for _, e := range entries {
 		if ext := path.Ext(e.Name()); !e.IsDir() && (ext == ".yaml" || ext == ".yml") && e.Name() != LedgerName {
-			out = append(out, path.Join(name, e.Name()))
+			if file := path.Join(name, e.Name()); job.MayBe(fsys, file) {
+				out = append(out, file)
+			}
 		}
 	}
 	if len(out) == 0 {

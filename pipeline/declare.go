@@ -13,7 +13,7 @@ import (
 
 // Methods of the first and last step of every log: they change when what they write does.
 const (
-	declareMethod = "declare/1"
+	declareMethod = "declare/2"
 	publishMethod = "publish/1"
 )
 

@@ -231,8 +231,12 @@ func (r *reader) repeatability(b *bench, list *value) {
 			up.fault(quote(up.text), "a larger inertia than in the class before", "")
 		}
 		last = up.num()
+		run, source := v.get("run"), fmt.Sprintf("bench/%s/repeatability.%d.run", b.spin.Name, i)
+		if run.usable() {
+			r.declare(run, source, run.text)
+		}
 		b.spin.Repeatability = append(b.spin.Repeatability, spin.Repeatability{
-			UpToKgM2: last, RunRel: v.get("run").num(), MountRel: v.get("mounting").num(), DoF: float64(v.get("dof").int(0))})
+			UpToKgM2: last, RunRel: run.num(), MountRel: v.get("mounting").num(), DoF: float64(v.get("dof").int(0)), Source: source})
 	}
 }
 

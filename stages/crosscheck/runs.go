@@ -156,21 +156,7 @@ func (c *checker) repeats(r spin.RotorInertia) {
 		})
 	}
 	if d, ok := spin.ClassOf(c.in.Classes, r.JKgM2.Mean); ok && r.Runs > 2 && d.RunRel > 0 && r.ScatterDoF > 0 {
-		dof := d.DoF
-		if dof == 0 {
-			dof = 1e6
-		}
-		f := r.ScatterRel * r.ScatterRel / (d.RunRel * d.RunRel)
-		p := numeric.FTail(f, r.ScatterDoF, dof)
-		verdict := spin.Pass
-		if p < c.opt.P {
-			verdict = spin.Fail
-		}
-		c.add(spin.Check{
-			Name: "scatter", Subject: c.subject(r.Rotor), Value: r.ScatterRel, Limit: d.RunRel, Unit: "1", Verdict: verdict,
-			Gates: true, Sees: []string{faultLag, faultAlias, faultMounting}, Numbers: numbers, Waivable: true,
-			Text: fmt.Sprintf("runs scatter by %.2g %%, the bench repeats to %.2g %% (F test p = %.2g)", 100*r.ScatterRel, 100*d.RunRel, p),
-		})
+		c.scatter(r, d)
 	}
 	if r.ScatterDoF <= 1 && r.DeclaredRunRel == 0 {
 		c.add(spin.Check{
@@ -179,6 +165,36 @@ func (c *checker) repeats(r spin.RotorInertia) {
 			Text: fmt.Sprintf("%d run(s) and no repeatability declared for this size of rotor: nothing shows how runs scatter; record at least three, better six over three conditions", r.Runs),
 		})
 	}
+}
+
+// scatter judges how the runs scatter by how the bench is declared to repeat: more than chance
+// gives, and more than the number claims. What makes runs scatter (lag, spikes, aliasing) shifts
+// their mean by no more than about as much, so that below the claim it is in the uncertainty.
+func (c *checker) scatter(r spin.RotorInertia, d spin.Repeatability) {
+	dof := d.DoF
+	if dof == 0 {
+		dof = 1e6
+	}
+	ratio := r.ScatterRel / d.RunRel
+	p := numeric.FTail(ratio*ratio, r.ScatterDoF, dof)
+	limit := math.Min(c.opt.Cap, math.Max(d.RunRel, r.JKgM2.Expanded().U/r.JKgM2.Mean))
+	k := spin.Check{
+		Name: "scatter", Subject: c.subject(r.Rotor), Value: r.ScatterRel, Limit: limit, Unit: "1", Verdict: spin.Pass,
+		Gates: true, Sees: []string{faultLag, faultAlias, faultMounting}, Numbers: c.numbersOf(r.Rotor), Waivable: true,
+		Text: fmt.Sprintf("runs scatter by %.2g %%, the bench repeats to %.2g %% (F test p = %.2g)", 100*r.ScatterRel, 100*d.RunRel, p),
+	}
+	switch {
+	case p >= c.opt.P:
+	case r.ScatterRel > limit:
+		k.Verdict = spin.Fail
+	default:
+		k.Text += fmt.Sprintf(": more than usual, less than the %.2g %% that the inertia claims", 100*limit)
+	}
+	if d.Source != "" {
+		// The relative standard uncertainty of a standard deviation is 1/√(2ν) (GUM E.4.3).
+		k.Suspects = []spin.Suspect{{Source: d.Source, Sigmas: math.Abs(ratio-1) * math.Sqrt(2*dof)}}
+	}
+	c.add(k)
 }
 
 // sources compares the other torque sources with the recorded one.

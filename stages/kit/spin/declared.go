@@ -125,6 +125,8 @@ type Repeatability struct {
 	// MountRel is that of one mounting to the next.
 	MountRel float64 `json:"mount_rel"`
 	DoF      float64 `json:"dof,omitempty"`
+	// Source names RunRel where it is declared: bench/loft/repeatability.0.run.
+	Source string `json:"source,omitempty"`
 }
 
 // ClassOf is the narrowest class that holds a rotor of inertia j in kg·m², and
