@@ -23,7 +23,7 @@ var causes = []struct {
 	{"weights", "calibration", []string{"/scale", "/masses", "/arm", "/gravity", "/torque_scale"}},
 	{"geometry", "never", nil},
 	{"air", "never", []string{"/inflow", "/inflow-tail", "/entrained-air"}},
-	{"floor", "never", []string{"/floor"}},
+	{"floor", "never", []string{"/floor", "/excess-scatter"}},
 	{"other", "", nil},
 }
 

@@ -9,7 +9,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "subtract/4"
+const Method = "subtract/5"
 
 // Input is all fits of one job, and what is declared of parts and bench.
 type Input struct {
@@ -31,6 +31,11 @@ type Options struct {
 	FloorRel float64 `json:"floor_rel"`
 	// PoolP is the p-value above which conditions agree.
 	PoolP float64 `json:"pool_p"`
+	// ExcessP is the p-value (F test) below which runs scatter more than the bench is declared
+	// to repeat, and ExcessShare how much of the scatter beyond the declared one may be
+	// common to all of them, as a standard uncertainty.
+	ExcessP     float64 `json:"excess_p"`
+	ExcessShare float64 `json:"excess_share"`
 	// SpreadP and SpreadRel: conditions that differ significantly and by more than this are the uncertainty.
 	SpreadP   float64 `json:"spread_p"`
 	SpreadRel float64 `json:"spread_rel"`
@@ -50,7 +55,7 @@ type Options struct {
 // propeller rotor of 650 g·cm² (simulation; common practice, no source).
 func DefaultOptions() Options {
 	return Options{
-		FloorRel: 0.0003, PoolP: 0.25, SpreadP: 0.01, SpreadRel: 0.003,
+		FloorRel: 0.0003, PoolP: 0.25, ExcessP: 0.01, ExcessShare: 0.5, SpreadP: 0.01, SpreadRel: 0.003,
 		InflowLow: 0.15 * 3, InflowHigh: 0.3 * 12, EntrainedKgM2: 2e-7, EntrainedRel: 0.003,
 	}
 }
