@@ -254,7 +254,9 @@ func writeCatalogue(out writer, all []summary) (*Across, error) {
 	for i, f := range all {
 		jobs[i] = f.Job
 	}
-	_, err = out.Write("index.html", func(w io.Writer) error { return reports.WriteCatalogue(w, reports.Catalogue{Jobs: jobs}) })
+	_, err = out.Write("index.html", func(w io.Writer) error {
+		return reports.WriteCatalogue(w, reports.Catalogue{Jobs: jobs, Charts: chartFigures(across.Charts)})
+	})
 	return across, err
 }
 

@@ -152,7 +152,11 @@ type group struct {
 func newJobView(p Page) jobView {
 	v := jobView{Page: p, Style: style(), Script: script("script.js"), Count: map[string]int{}}
 	for _, k := range p.Checks {
-		v.Count[state(k)]++
+		if k.Verdict != spin.Pass && !k.Gates {
+			v.Count["informs"]++
+		} else {
+			v.Count[state(k)]++
+		}
 		if k.Gates && state(k) == spin.Fail {
 			v.Against = append(v.Against, k)
 		}

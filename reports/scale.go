@@ -22,6 +22,10 @@ func display(unit string, largest float64) (string, float64) {
 		case largest < 2:
 			return "mN·m", 1e3
 		}
+	case "N·m/s":
+		if largest < 2e-3 {
+			return "µN·m/s", 1e6
+		}
 	case "s":
 		if largest < 1 {
 			return "ms", 1e3
@@ -84,7 +88,10 @@ func padded(lo, hi float64, zero bool) (float64, float64) {
 		lo, hi = math.Min(lo, 0), math.Max(hi, 0)
 	}
 	if !(hi > lo) {
-		d := math.Max(math.Abs(hi)/20, 1e-12)
+		d := math.Abs(hi) / 20
+		if d == 0 {
+			d = 1
+		}
 		return lo - d, hi + d
 	}
 	pad := (hi - lo) / 20

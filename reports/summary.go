@@ -80,7 +80,9 @@ func job(b *strings.Builder, j Job, all bool) {
 			state = "fit, waived: " + strings.Join(checkNames(n.Waived), ", ")
 		}
 		name := strings.TrimPrefix(n.ID, j.Name+"/")
-		fmt.Fprintf(b, "  %-28s %s\n  %-28s %s; scale: %s\n", name, Inertia(n.Value), "", state, n.Scale)
+		fmt.Fprintf(b, "  %-28s %s\n", name, Inertia(n.Value))
+		indent := strings.Repeat(" ", 31)
+		paragraph(b, indent, indent, fmt.Sprintf("%s; scale: %s", state, n.Scale))
 	}
 	for _, r := range j.Responses {
 		response(b, j.Name, r, all)
@@ -141,16 +143,17 @@ func check(b *strings.Builder, k spin.Check) {
 	} else if !k.Gates {
 		verdict = k.Verdict + " (informs)"
 	}
-	fmt.Fprintf(b, "  %s %s of %s\n", verdict, k.Name, k.Subject)
-	fmt.Fprintf(b, "      %s\n", k.Text)
+	const indent = "      "
+	paragraph(b, "  ", indent, fmt.Sprintf("%s %s of %s", verdict, k.Name, k.Subject))
+	paragraph(b, indent, indent, k.Text)
 	if k.Limit != 0 {
 		fmt.Fprintf(b, "      value %s, U %s, limit %s\n", amount(k.Value, k.Unit), amount(k.U, k.Unit), amount(k.Limit, k.Unit))
 	}
 	if len(k.Places) > 0 {
-		fmt.Fprintf(b, "      see %s\n", strings.Join(k.Places, ", "))
+		paragraph(b, indent, indent, "see "+strings.Join(k.Places, ", "))
 	}
 	if k.WaivedBecause != "" {
-		fmt.Fprintf(b, "      because %s\n", k.WaivedBecause)
+		paragraph(b, indent, indent, "because "+k.WaivedBecause)
 	}
 	suspects(b, k.Suspects)
 }
@@ -169,11 +172,11 @@ func suspects(b *strings.Builder, all []spin.Suspect) {
 					continue
 				}
 			}
-			line := fmt.Sprintf("      %7.1f u  %s", s.Sigmas, s.Source)
+			line := s.Source
 			if s.Place != "" {
 				line += fmt.Sprintf(" at %s: %s", s.Place, short(s.Written))
 			}
-			b.WriteString(line + "\n")
+			paragraph(b, fmt.Sprintf("      %7.1f u  ", s.Sigmas), strings.Repeat(" ", 18), line)
 		}
 	}
 	if effects > maxEffects {

@@ -51,7 +51,8 @@ const briefSummary = `j: 1 recording, 3 runs
       runs scatter
       value 0.91 %, U 0 %, limit 0.12 %
       see jobs/j.yaml:12:3
-         12.3 u  bench/loft/arm at b.yaml:2:1: 50.0000(0.0150) g, 50.0000(0.0150) g,…
+         12.3 u  bench/loft/arm at b.yaml:2:1: 50.0000(0.0150) g,
+                  50.0000(0.0150) g,…
           1.0 u  noise
           2.0 u  b
           3.0 u  c

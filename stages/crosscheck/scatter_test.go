@@ -50,3 +50,31 @@ func TestScatter(t *testing.T) {
 }
 
 func near(a, b float64) bool { return a-b < 1e-9 && b-a < 1e-9 }
+
+// Where aliasing refused more than a quarter of a rotor's runs, nothing rests on the others.
+func TestAliasedRuns(t *testing.T) {
+	for _, c := range []struct {
+		refused, left int
+		want          string
+	}{{0, 12, ""}, {3, 9, spin.Pass}, {4, 9, spin.Fail}, {10, 2, spin.Fail}} {
+		in := Input{Job: "j", Rotors: []spin.RotorInertia{{Rotor: "bare", Runs: c.left, JKgM2: uncertain.New(2e-5, 1e-8, 0, "x"), ScatterRel: 1e-3, ScatterDoF: 8}}}
+		in.Numbers = []spin.Number{{ID: "j/bare/inertia", Quantity: spin.Inertia, Subject: "bare", Value: in.Rotors[0].JKgM2, Rotors: []string{"bare"}}}
+		for range c.refused {
+			in.Refusals = append(in.Refusals, spin.Refusal{Code: "aliasing", Subject: "j/a#1", Rotor: "bare", Value: 0.05})
+		}
+		in.Refusals = append(in.Refusals, spin.Refusal{Code: "aliasing", Subject: "j/b#1", Rotor: "bare+disk", Value: 0.05})
+		out, err := Run(in, DefaultOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		for _, k := range out.Checks {
+			if k.Name == "aliased-runs" {
+				got = k.Verdict
+			}
+		}
+		if got != c.want || out.Numbers[0].Release != (c.want != spin.Fail) {
+			t.Errorf("%d refused, %d left: %q, release %t; want %q", c.refused, c.left, got, out.Numbers[0].Release, c.want)
+		}
+	}
+}

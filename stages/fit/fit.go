@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/4"
+const Method = "fit/5"
 
 // Input is one recording with what other stages know of it.
 type Input struct {
@@ -97,7 +97,7 @@ func Run(in Input, opt Options) (Output, error) {
 
 func (o *Output) refuse(r *spin.Recording, run, code, text string, value, limit float64) {
 	o.Refusals = append(o.Refusals, spin.Refusal{
-		Stage: "fit", Code: code, Subject: r.Declared.Job + "/" + run, Text: text, Value: value, Limit: limit,
+		Stage: "fit", Code: code, Subject: r.Declared.Job + "/" + run, Text: text, Rotor: r.Declared.Rotor.ID, Value: value, Limit: limit,
 	})
 }
 

@@ -201,8 +201,13 @@ func (p *pooling) few(mean float64) {
 	n := float64(len(p.runs))
 	if d, ok := spin.ClassOf(p.in.Repeatability, mean); ok && d.RunRel > 0 {
 		p.r.DeclaredRunRel = d.RunRel
-		p.r.ScatterRel, p.r.ScatterDoF = d.RunRel, d.DoF
-		p.own = append(p.own, uncertain.Part{Source: p.source("scatter"), Contribution: mean * d.RunRel / math.Sqrt(n), DoF: d.DoF})
+		rel, dof := d.RunRel, d.DoF
+		// What the bench repeats to says nothing of runs sampled too coarsely; their witness does.
+		if a := p.aliasing(); a > rel {
+			rel, dof = a, n
+		}
+		p.r.ScatterRel, p.r.ScatterDoF = rel, dof
+		p.own = append(p.own, uncertain.Part{Source: p.source("scatter"), Contribution: mean * rel / math.Sqrt(n), DoF: dof})
 		return
 	}
 	rel := unknownRunRel
@@ -212,6 +217,16 @@ func (p *pooling) few(mean float64) {
 	p.r.ScatterRel, p.r.ScatterDoF = rel, 1
 	p.own = append(p.own, uncertain.Part{Source: p.source("scatter"), Contribution: mean * rel / math.Sqrt(n), DoF: 1})
 	p.warn("no-repeatability", fmt.Sprintf("%d run(s) and no repeatability declared for rotors of this size: the interval rests on one degree of freedom; record at least six runs, or declare the bench's repeatability", len(p.runs)))
+}
+
+// aliasing is what sampling leaves in a run, relative, by the runs' own witness: even and
+// odd samples are twice as far apart as all of them, and err at least twice as much.
+func (p *pooling) aliasing() float64 {
+	sum := 0.0
+	for _, f := range p.runs {
+		sum += f.Aliasing * f.Aliasing
+	}
+	return math.Sqrt(sum/float64(len(p.runs))) / 2
 }
 
 func (p *pooling) warn(code, text string) {

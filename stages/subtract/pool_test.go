@@ -41,3 +41,26 @@ func TestExcessScatter(t *testing.T) {
 		}
 	}
 }
+
+// The interval of one or two runs comes from the declared repeatability, or from their own
+// aliasing witness where that is more.
+func TestFewRuns(t *testing.T) {
+	rotor := spin.NewRotor(nil)
+	for _, c := range []struct{ aliasing, want float64 }{{0, 0.001}, {0.0019, 0.001}, {0.03, 0.015}} {
+		fits := runs(rotor, 2e-5, 0, 0)[2:4]
+		for i := range fits {
+			fits[i].Aliasing = c.aliasing
+		}
+		in := Input{Job: "j", Fits: fits, Rotors: []spin.Rotor{rotor}, Repeatability: []spin.Repeatability{{RunRel: 0.001, DoF: 30}}}
+		out, err := Run(in, DefaultOptions())
+		if err != nil || len(out.Rotors) != 1 {
+			t.Fatal(err)
+		}
+		j := out.Rotors[0].JKgM2
+		for _, p := range j.Parts {
+			if got := p.Contribution / j.Mean * math.Sqrt2; p.Source == "j/rotor:bare/scatter" && math.Abs(got-c.want) > 1e-9 {
+				t.Errorf("aliasing %g: scatter of a run %g, want %g", c.aliasing, got, c.want)
+			}
+		}
+	}
+}

@@ -27,6 +27,8 @@ const (
 	Response = "response"
 	// Prediction: recorded rises against those predicted without them.
 	Prediction = "prediction"
+	// Chart: a bench's sessions over days with control limits.
+	Chart = "chart"
 )
 
 // Marks: how a series is drawn.

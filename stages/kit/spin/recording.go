@@ -22,6 +22,8 @@ type Refusal struct {
 	Code    string `json:"code"`
 	Subject string `json:"subject"`
 	Text    string `json:"text"`
+	// Rotor whose run was refused, or empty.
+	Rotor string `json:"rotor,omitempty"`
 	// Value and Limit say how far the subject is from being usable, where a
 	// number decides; both 0 otherwise.
 	Value float64 `json:"value,omitempty"`
