@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"io/fs"
 	"path"
@@ -45,6 +46,7 @@ func (e Evidence) Crate(opt CrateOptions) (archive.Crate, error) {
 			return archive.Crate{}, err
 		}
 	}
+	b.ledger(jobs)
 	b.beside(len(jobs) == len(all))
 	if len(jobs) < len(all) {
 		b.attest()
@@ -135,6 +137,25 @@ func (b *crateBuilder) add(folder string, fsys fs.FS, name, want, role string) {
 		b.faults.Add(&positioned.Error{File: name, Got: "SHA-256 " + d.SHA256, Want: want + ", as the log says", Hint: "run the job again, or take back the change"})
 	default:
 		b.crate.Entries = append(b.crate.Entries, archive.Entry{Name: within, From: fsys, Path: name, SHA256: d.SHA256, Size: d.Size, Role: role})
+	}
+}
+
+// ledger adds the ledger, and what is kept beside it of released numbers of the archived jobs.
+func (b *crateBuilder) ledger(jobs []string) {
+	if b.Ledger == nil || len(b.Ledger.Lines) == 0 {
+		return
+	}
+	b.add(archive.InputsFolder, b.Tree, b.Ledger.Name, "", "ledger of released numbers")
+	for _, line := range b.Ledger.Lines {
+		job, _, _ := strings.Cut(line.Number, "/")
+		name := b.Ledger.KeptFile(line)
+		if name == "" || !slices.Contains(jobs, job) {
+			continue
+		}
+		// Where nothing is kept the line still stands.
+		if _, err := fs.Stat(b.Tree, name); !errors.Is(err, fs.ErrNotExist) {
+			b.add(archive.InputsFolder, b.Tree, name, "", "released number "+line.Number+", as computed then")
+		}
 	}
 }
 

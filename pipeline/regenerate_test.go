@@ -13,6 +13,7 @@ import (
 
 	"spinledger/pipeline"
 	"spinledger/pipeline/archive"
+	"spinledger/pipeline/ledger"
 	"spinledger/pipeline/store"
 	"spinledger/pipeline/tables"
 	"spinledger/reports"
@@ -239,5 +240,56 @@ func TestAttestationNamesTheFlippedByte(t *testing.T) {
 	out["mini/extra.csv"] = &fstest.MapFile{Data: []byte("x")}
 	if err := e.Attested(good); err == nil || !strings.Contains(err.Error(), pipeline.AttestationFile+":") || !strings.Contains(err.Error(), "mini/extra.csv") {
 		t.Errorf("a file that nobody attested: %v", err)
+	}
+}
+
+// The ledger goes along, with what is kept of the archived jobs' released numbers and of no others.
+func TestArchiveHoldsTheLedger(t *testing.T) {
+	e, _, tree := demo(t)
+	var err error
+	if e.Ledger, err = ledger.Read(tree, "jobs/ledger.yaml"); err != nil {
+		t.Fatal(err)
+	}
+	c, err := e.Crate(pipeline.CrateOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := c.Zip(&b); err != nil {
+		t.Fatal(err)
+	}
+	z, err := zip.NewReader(bytes.NewReader(b.Bytes()), int64(b.Len()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := archive.Check(z); err != nil {
+		t.Error(err)
+	}
+	_, in, err := archive.Split(z)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := ledger.Read(in, "jobs/ledger.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(again.Lines) != len(e.Ledger.Lines) {
+		t.Errorf("%d lines, want %d", len(again.Lines), len(e.Ledger.Lines))
+	}
+	kept := 0
+	for _, line := range again.Lines {
+		_, ok, err := again.Kept(in, line)
+		if err != nil {
+			t.Error(err)
+		}
+		if want := line.Result != "" && strings.HasPrefix(line.Number, "weir-1104/"); ok != want {
+			t.Errorf("%s, edition %d: kept %t, want %t", line.Number, line.Edition, ok, want)
+		}
+		if ok {
+			kept++
+		}
+	}
+	if kept != 2 {
+		t.Errorf("%d kept", kept)
 	}
 }

@@ -14,14 +14,14 @@ import (
 )
 
 func archiveCommand(disk store.Disk, stdout, stderr io.Writer) *cobra.Command {
-	var root, in, to string
+	var root, in, to, book string
 	var opt pipeline.CrateOptions
 	var check bool
 	c := &cobra.Command{
 		Use:   "archive [JOB...]",
 		Short: "Put inputs and outputs together so that a stranger can compute them again",
 		Long: `archive writes the recordings, job, bench and parts files that the logs name, with all that
-was computed from them, as one zip file (--to NAME.zip) or folder, an RO-Crate 1.2. Every byte
+was computed from them and the ledger of released numbers, as one zip file (--to NAME.zip) or folder, an RO-Crate 1.2. Every byte
 is compared with the logs on the way. Without jobs the whole catalogue is archived. audit and
 regenerate read archives with --in; --check holds one to the rules and to its own hashes.
 
@@ -37,6 +37,9 @@ Exit codes: 0 done; 1 something does not match the logs; 2 the files or the call
 			}
 			defer done()
 			opt.Jobs = args
+			if e.Ledger, err = ledgerFor(e, root, book); err != nil {
+				return err
+			}
 			crate, err := e.Crate(opt)
 			if err != nil {
 				return broken(stderr, err)
@@ -50,6 +53,7 @@ Exit codes: 0 done; 1 something does not match the logs; 2 the files or the call
 	}
 	c.Flags().StringVar(&in, "in", "out", "output folder, or an archive")
 	c.Flags().StringVar(&root, "root", ".", "folder that the inputs of an output folder lie below")
+	c.Flags().StringVar(&book, "ledger", defaultLedger, "the ledger file, below the root; archived with the released numbers that are kept beside it")
 	c.Flags().StringVar(&to, "to", "archive.zip", "a new file that ends in .zip, or a new or empty folder")
 	c.Flags().StringVar(&opt.License, "license", "", "URL or text of the licence")
 	c.Flags().StringVar(&opt.Date, "date", "", "date of publication, YYYY-MM-DD; without it that of the latest session")

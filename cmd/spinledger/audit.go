@@ -39,7 +39,7 @@ Exit codes: 0 all matches; 1 something does not; 2 the call is wrong.`,
 				return err
 			}
 			defer done()
-			if e.Ledger, err = openLedger(root, book); err != nil {
+			if e.Ledger, err = ledgerFor(e, root, book); err != nil {
 				return err
 			}
 			if of != "" {

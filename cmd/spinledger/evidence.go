@@ -50,6 +50,16 @@ func openEvidence(name, root string) (pipeline.Evidence, func(), error) {
 	return e, func() { tree.Close(); done() }, nil
 }
 
+// ledgerFor is the ledger that lies in the evidence's own tree, as in an archive, else the one below the root.
+func ledgerFor(e pipeline.Evidence, root, name string) (*ledger.Ledger, error) {
+	if fs.ValidPath(name) {
+		if _, err := fs.Stat(e.Tree, name); err == nil {
+			return ledger.Open(e.Tree, name)
+		}
+	}
+	return openLedger(root, name)
+}
+
 // openLedger reads the ledger below the root; an empty one where there is no such file.
 func openLedger(root, name string) (*ledger.Ledger, error) {
 	r, err := store.OpenRoot(root)

@@ -92,6 +92,14 @@ func (l *Ledger) keptName(result string) string {
 	return path.Join(path.Dir(l.Name), "released", result+".jsonl")
 }
 
+// KeptFile is where the released number of a line is kept, beside the ledger; empty for a line without a result.
+func (l *Ledger) KeptFile(line job.LedgerLine) string {
+	if line.Result == "" {
+		return ""
+	}
+	return l.keptName(line.Result)
+}
+
 // Kept is what the folder beside the ledger keeps of a released number; ok is false
 // where it keeps nothing, as of numbers from before this program. Bytes that do not have
 // the line's digests are an error.
