@@ -142,18 +142,19 @@ func (b *crateBuilder) add(folder string, fsys fs.FS, name, want, role string) {
 
 // ledger adds the ledger, and what is kept beside it of released numbers of the archived jobs.
 func (b *crateBuilder) ledger(jobs []string) {
-	if b.Ledger == nil || len(b.Ledger.Lines) == 0 {
+	stands := func(name string) bool {
+		_, err := fs.Stat(b.Tree, name)
+		return !errors.Is(err, fs.ErrNotExist)
+	}
+	// An archive without a ledger is audited with one from elsewhere, which is no part of its tree.
+	if b.Ledger == nil || len(b.Ledger.Lines) == 0 || !stands(b.Ledger.Name) {
 		return
 	}
 	b.add(archive.InputsFolder, b.Tree, b.Ledger.Name, "", "ledger of released numbers")
 	for _, line := range b.Ledger.Lines {
 		job, _, _ := strings.Cut(line.Number, "/")
-		name := b.Ledger.KeptFile(line)
-		if name == "" || !slices.Contains(jobs, job) {
-			continue
-		}
-		// Where nothing is kept the line still stands.
-		if _, err := fs.Stat(b.Tree, name); !errors.Is(err, fs.ErrNotExist) {
+		// Where nothing is kept the line still counts.
+		if name := b.Ledger.KeptFile(line); name != "" && slices.Contains(jobs, job) && stands(name) {
 			b.add(archive.InputsFolder, b.Tree, name, "", "released number "+line.Number+", as computed then")
 		}
 	}

@@ -35,6 +35,23 @@ func TestRegenerateTheSameBytes(t *testing.T) {
 	}
 }
 
+// zipped is an archive as a zip file that holds to the rules.
+func zipped(t *testing.T, c archive.Crate) *zip.Reader {
+	t.Helper()
+	var b bytes.Buffer
+	if err := c.Zip(&b); err != nil {
+		t.Fatal(err)
+	}
+	z, err := zip.NewReader(bytes.NewReader(b.Bytes()), int64(b.Len()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := archive.Check(z); err != nil {
+		t.Error(err)
+	}
+	return z
+}
+
 // A stranger has the archive and the program, nothing else.
 func TestRegenerateFromArchive(t *testing.T) {
 	e, _, _ := demo(t)
@@ -46,17 +63,7 @@ func TestRegenerateFromArchive(t *testing.T) {
 		if c.Date != "2026-03-05" || c.Version == "" || len(c.Actions) != max(1, 2-len(jobs)) {
 			t.Errorf("%+v", c)
 		}
-		var b bytes.Buffer
-		if err := c.Zip(&b); err != nil {
-			t.Fatal(err)
-		}
-		z, err := zip.NewReader(bytes.NewReader(b.Bytes()), int64(b.Len()))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := archive.Check(z); err != nil {
-			t.Error(err)
-		}
+		z := zipped(t, c)
 		out, in, err := archive.Split(z)
 		if err != nil {
 			t.Fatal(err)
@@ -254,18 +261,7 @@ func TestArchiveHoldsTheLedger(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var b bytes.Buffer
-	if err := c.Zip(&b); err != nil {
-		t.Fatal(err)
-	}
-	z, err := zip.NewReader(bytes.NewReader(b.Bytes()), int64(b.Len()))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := archive.Check(z); err != nil {
-		t.Error(err)
-	}
-	_, in, err := archive.Split(z)
+	_, in, err := archive.Split(zipped(t, c))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -171,12 +171,7 @@ func (c *checker) repeats(r spin.RotorInertia) {
 // gives, and more than the number claims. What makes runs scatter (lag, spikes, aliasing) shifts
 // their mean by no more than about as much, so that below the claim it is in the uncertainty.
 func (c *checker) scatter(r spin.RotorInertia, d spin.Repeatability) {
-	dof := d.DoF
-	if dof == 0 {
-		dof = 1e6
-	}
-	ratio := r.ScatterRel / d.RunRel
-	p := numeric.FTail(ratio*ratio, r.ScatterDoF, dof)
+	p := d.Chance(r.ScatterRel, r.ScatterDoF)
 	limit := math.Min(c.opt.Cap, math.Max(d.RunRel, r.JKgM2.Expanded().U/r.JKgM2.Mean))
 	k := spin.Check{
 		Name: "scatter", Subject: c.subject(r.Rotor), Value: r.ScatterRel, Limit: limit, Unit: "1", Verdict: spin.Pass,
@@ -192,7 +187,7 @@ func (c *checker) scatter(r spin.RotorInertia, d spin.Repeatability) {
 	}
 	if d.Source != "" {
 		// The relative standard uncertainty of a standard deviation is 1/√(2ν) (GUM E.4.3).
-		k.Suspects = []spin.Suspect{{Source: d.Source, Sigmas: math.Abs(ratio-1) * math.Sqrt(2*dof)}}
+		k.Suspects = []spin.Suspect{{Source: d.Source, Sigmas: math.Abs(r.ScatterRel/d.RunRel-1) * math.Sqrt(2*d.Freedom())}}
 	}
 	c.add(k)
 }

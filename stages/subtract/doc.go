@@ -13,7 +13,8 @@
 // them. Runs of one mounting share its error: a declared remounting
 // contribution enters, or the spread of mountings where there are several.
 // Nothing that varies between the repeats is counted again; what does not
-// (pooled lag, load shape and factor, torque scale, a floor of 0.1 %) is added.
+// (pooled lag, load shape and factor, torque scale, a floor of 0.03 %, half of what runs
+// scatter beyond the declared repeatability) is added.
 //
 // # Rotors to parts (adjust.go)
 //

@@ -279,12 +279,7 @@ func (p *pooling) excess() {
 	if !ok || d.RunRel == 0 || len(p.runs) < 3 || p.r.ScatterRel <= d.RunRel || p.r.ScatterDoF == 0 {
 		return
 	}
-	dof := d.DoF
-	if dof == 0 {
-		dof = 1e6
-	}
-	ratio := p.r.ScatterRel / d.RunRel
-	if numeric.FTail(ratio*ratio, p.r.ScatterDoF, dof) >= p.opt.ExcessP {
+	if d.Chance(p.r.ScatterRel, p.r.ScatterDoF) >= p.opt.ExcessP {
 		return
 	}
 	beyond := math.Sqrt(p.r.ScatterRel*p.r.ScatterRel - d.RunRel*d.RunRel)

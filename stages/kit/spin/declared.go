@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"spinledger/stages/kit/numeric"
 	"spinledger/stages/kit/uncertain"
 )
 
@@ -127,6 +128,21 @@ type Repeatability struct {
 	DoF      float64 `json:"dof,omitempty"`
 	// Source names RunRel where it is declared: bench/loft/repeatability.0.run.
 	Source string `json:"source,omitempty"`
+}
+
+// Freedom is the degrees of freedom behind RunRel; a million where it is declared as exact.
+func (d Repeatability) Freedom() float64 {
+	if d.DoF == 0 {
+		return 1e6
+	}
+	return d.DoF
+}
+
+// Chance is the probability that runs of a bench that repeats as declared scatter as much as
+// scatterRel, known with dof degrees of freedom (F test).
+func (d Repeatability) Chance(scatterRel, dof float64) float64 {
+	ratio := scatterRel / d.RunRel
+	return numeric.FTail(ratio*ratio, dof, d.Freedom())
 }
 
 // ClassOf is the narrowest class that holds a rotor of inertia j in kg·m², and
