@@ -18,7 +18,8 @@ type book struct {
 	root   *store.Root
 	rehash bool
 	clock  func() time.Time
-	known  map[string]seen
+	// known is made of the receipts when a file is first asked for that is not as its job left it.
+	known func() map[string]seen
 
 	mu   sync.Mutex
 	page map[string]*entry
@@ -33,14 +34,17 @@ type entry struct {
 }
 
 func newBook(root *store.Root, opt RunOptions, all *receipts) *book {
-	b := &book{root: root, rehash: opt.Rehash, clock: opt.Now, known: map[string]seen{}, page: map[string]*entry{}}
-	for _, r := range all.byJob {
-		for _, f := range r.recs {
-			// Where two jobs saw a file at different times any of the two serves: its stamp decides.
-			b.known[f.name] = f
+	known := func() map[string]seen {
+		out := map[string]seen{}
+		for _, r := range all.byJob {
+			for _, f := range r.recs {
+				// Where two jobs saw a file at different times any of the two serves: its stamp decides.
+				out[f.name] = f
+			}
 		}
+		return out
 	}
-	return b
+	return &book{root: root, rehash: opt.Rehash, clock: opt.Now, known: sync.OnceValue(known), page: map[string]*entry{}}
 }
 
 func (b *book) entry(name string, anew bool) *entry {
@@ -71,7 +75,7 @@ func (b *book) look(name string, read, anew bool) (seen, error) {
 	e.once.Do(func() {
 		now := b.clock()
 		stamp := b.stamp(name)
-		if k, ok := b.known[name]; ok && !read && stamp.Same(k.stamp) {
+		if k, ok := b.known()[name]; ok && !read && stamp.Same(k.stamp) {
 			e.seen = k
 			b.count(&b.taken)
 			return

@@ -43,19 +43,19 @@ func (k *kept) stands(name string, d store.Digest) bool {
 	if !ok {
 		return false
 	}
-	now, ok := k.check(old, d)
+	now, ok := k.check(old, d, k.out.Stamp(name))
 	if ok {
 		k.note(now)
 	}
 	return ok
 }
 
-// check looks whether a file that was written has this digest still: by its stamp, or read.
-func (k *kept) check(old seen, d store.Digest) (seen, bool) {
+// check looks whether a file that was written, and has this stamp now, has this digest still: by the
+// stamp, or read.
+func (k *kept) check(old seen, d store.Digest, stamp store.Stamp) (seen, bool) {
 	if old.digest != d {
 		return seen{}, false
 	}
-	stamp := k.out.Stamp(old.name)
 	if k.rehash || !stamp.Same(old.stamp) {
 		if got, err := k.out.Hash(old.name); err != nil || got != d {
 			return seen{}, false

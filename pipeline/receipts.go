@@ -3,8 +3,8 @@ package pipeline
 import (
 	"bytes"
 	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
+	"hash/crc64"
 	"strconv"
 	"strings"
 
@@ -16,12 +16,13 @@ import (
 //
 // It begins with receiptsHead. Then come records, one a job and one of the catalogue, the
 // last of a job counting; they are added as jobs are done, so that a killed run keeps what it
-// finished. A record is a line "record LENGTH SHA-256" and LENGTH bytes with that digest:
-// lines of fields divided by tabs, names and texts as Go quotes them.
+// finished. A record is a line "record LENGTH CRC" and LENGTH bytes with that CRC-64 (ECMA-182; it
+// finds damage, and is read at each run): lines of fields divided by tabs, names and texts as Go quotes them.
 //
 //	job     id, its job file; both empty in the catalogue's record
 //	program SHA-256 of the program's file; "clean" if it was built from a state that has a version
 //	state   recordings, "failed" or "good", "whole" or "partial", SHA-256 of the job's summary.json
+//	mark    SHA-256 of what its numbers and files are; empty in the catalogue's record
 //	text    the summary as printed
 //	file    SHA-256, size, name: job, bench and parts files
 //	rec     as file, then mtime, ctime, inode, the second (UTC) when the bytes were last read:
@@ -32,7 +33,7 @@ import (
 // inode: its hash is a remembered one.
 const (
 	receiptsFile = ".spinledger-receipts"
-	receiptsHead = "spinledger receipts 1\n"
+	receiptsHead = "spinledger receipts 2\n"
 	// maxReceipts bounds the file: 100,000 jobs of ten recordings.
 	maxReceipts = 1 << 30
 )
@@ -59,13 +60,17 @@ type receipt struct {
 	partial    bool
 	// result is the SHA-256 of the job's summary; of the catalogue what it was made of.
 	result string
-	text   string
-	files  []seen
-	recs   []seen
-	outs   []seen
+	// mark is a digest of everything that the catalogue is made of and its attestation speaks of.
+	mark  string
+	text  string
+	files []seen
+	recs  []seen
+	outs  []seen
 	// size of the record in the file it was read from.
 	size int
 }
+
+var crcTable = crc64.MakeTable(crc64.ECMA)
 
 // encode is the record with its head.
 func (r *receipt) encode() []byte {
@@ -79,6 +84,7 @@ func (r *receipt) encode() []byte {
 	fmt.Fprintf(&b, "job\t%q\t%q\n", r.job, r.file)
 	fmt.Fprintf(&b, "program\t%s\t%s\n", r.program, word(r.clean, "clean", "modified"))
 	fmt.Fprintf(&b, "state\t%d\t%s\t%s\t%s\n", r.recordings, word(r.failed, "failed", "good"), word(r.partial, "partial", "whole"), r.result)
+	fmt.Fprintf(&b, "mark\t%s\n", r.mark)
 	fmt.Fprintf(&b, "text\t%q\n", r.text)
 	for _, f := range r.files {
 		fmt.Fprintf(&b, "file\t%s\t%d\t%q\n", f.digest.SHA256, f.digest.Size, f.name)
@@ -89,8 +95,19 @@ func (r *receipt) encode() []byte {
 	for _, f := range r.outs {
 		fmt.Fprintf(&b, "out\t%s\t%d\t%q\t%d\t%d\t%d\n", f.digest.SHA256, f.digest.Size, f.name, f.stamp.MTime, f.stamp.CTime, f.stamp.Inode)
 	}
-	sum := sha256.Sum256(b.Bytes())
-	return append(fmt.Appendf(nil, "record %d %s\n", b.Len(), hex.EncodeToString(sum[:])), b.Bytes()...)
+	return append(fmt.Appendf(nil, "record %d %016x\n", b.Len(), crc64.Checksum(b.Bytes(), crcTable)), b.Bytes()...)
+}
+
+// marked is the mark: a file that moved no number changes it too, since the attestation names it.
+func (r *receipt) marked() string {
+	sum := sha256.New()
+	fmt.Fprintf(sum, "%q %s\n", r.job, r.result)
+	for _, list := range [][]seen{r.files, r.recs, r.outs} {
+		for _, f := range list {
+			fmt.Fprintf(sum, "%q %s\n", f.name, f.digest.SHA256)
+		}
+	}
+	return fmt.Sprintf("%x", sum.Sum(nil))
 }
 
 // receipts is the file as read.
@@ -104,48 +121,65 @@ type receipts struct {
 	whole      bool
 }
 
-// parseReceipts reads what can be trusted of the file.
-func parseReceipts(data []byte) *receipts {
+// parseReceipts reads what can be trusted of the file, its records side by side.
+func parseReceipts(data []byte, g gate) *receipts {
 	all := &receipts{byJob: map[string]*receipt{}, byFile: map[string]*receipt{}, size: len(data)}
-	text := string(data)
-	rest, ok := strings.CutPrefix(text, receiptsHead)
+	rest, ok := strings.CutPrefix(string(data), receiptsHead)
 	if !ok {
 		return all
 	}
 	all.whole = true
+	var records []record
 	for rest != "" {
-		body, after, ok := record(rest)
-		if !ok {
+		var c record
+		if c, rest, ok = cutRecord(rest); !ok {
 			all.whole = false
 			break
 		}
-		if r, ok := parseReceipt(body); ok {
-			r.size = len(body)
-			all.add(r)
-		} else {
+		records = append(records, c)
+	}
+	// A gate passes every one of them, so that there is no error to return.
+	read := make([]*receipt, len(records))
+	_ = each(len(records), g, func(i int) error {
+		read[i] = records[i].parse()
+		return nil
+	})
+	for _, r := range read {
+		if r == nil {
 			all.whole = false
+			continue
 		}
-		rest = after
+		all.add(r)
 	}
 	return all
 }
 
-// record cuts the first record off; the body is empty where its digest is wrong.
-func record(text string) (body, rest string, ok bool) {
+// record is a record's body and the CRC that its head claims for it.
+type record struct{ body, sum string }
+
+// cutRecord cuts the first record off.
+func cutRecord(text string) (c record, rest string, ok bool) {
 	head, rest, ok := strings.Cut(text, "\n")
+	head, is := strings.CutPrefix(head, "record ")
+	size, sum, two := strings.Cut(head, " ")
+	length, err := strconv.Atoi(size)
+	if !ok || !is || !two || err != nil || length < 0 || length > len(rest) {
+		return record{}, "", false
+	}
+	return record{rest[:length], sum}, rest[length:], true
+}
+
+// parse is nil where the CRC is wrong or a line is not as written.
+func (c record) parse() *receipt {
+	if fmt.Sprintf("%016x", crc64.Checksum([]byte(c.body), crcTable)) != c.sum {
+		return nil
+	}
+	r, ok := parseReceipt(c.body)
 	if !ok {
-		return "", "", false
+		return nil
 	}
-	var length int
-	var sum string
-	if n, err := fmt.Sscanf(head, "record %d %s", &length, &sum); n != 2 || err != nil || length < 0 || length > len(rest) {
-		return "", "", false
-	}
-	body, rest = rest[:length], rest[length:]
-	if got := sha256.Sum256([]byte(body)); hex.EncodeToString(got[:]) != sum {
-		body = ""
-	}
-	return body, rest, true
+	r.size = len(c.body)
+	return r
 }
 
 func (all *receipts) add(r *receipt) {
@@ -168,7 +202,7 @@ func (all *receipts) add(r *receipt) {
 
 // parseReceipt reads a record's lines.
 func parseReceipt(body string) (*receipt, bool) {
-	r := &receipt{}
+	r := &receipt{recs: make([]seen, 0, strings.Count(body, "\nrec\t")), outs: make([]seen, 0, strings.Count(body, "\nout\t"))}
 	p := fields{}
 	for body != "" {
 		line, after, ok := strings.Cut(body, "\n")
@@ -183,6 +217,8 @@ func parseReceipt(body string) (*receipt, bool) {
 			r.program, r.clean = p.next(), p.next() == "clean"
 		case "state":
 			r.recordings, r.failed, r.partial, r.result = int(p.int()), p.next() == "failed", p.next() == "partial", p.next()
+		case "mark":
+			r.mark = p.next()
 		case "text":
 			r.text = p.text()
 		case "file":
@@ -216,7 +252,12 @@ func (p *fields) next() string {
 }
 
 func (p *fields) text() string {
-	s, err := strconv.Unquote(p.next())
+	f := p.next()
+	// Most names are plain, and there are tens of thousands.
+	if n := len(f); n > 1 && f[0] == '"' && f[n-1] == '"' && strings.IndexByte(f, '\\') < 0 && strings.IndexByte(f[1:n-1], '"') < 0 {
+		return f[1 : n-1]
+	}
+	s, err := strconv.Unquote(f)
 	p.bad = p.bad || err != nil
 	return s
 }

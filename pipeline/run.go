@@ -187,15 +187,15 @@ func (r *runner) progress(n int) {
 // remember reads the receipts and says what they must hold against. A damaged file is
 // replaced by what is good in it, so that new records can be added at its end.
 func (r *runner) remember() error {
-	data, _, err := r.out.Read(receiptsFile, maxReceipts)
+	data, err := r.out.Load(receiptsFile, maxReceipts)
 	if err != nil {
 		// Not there or not to be read: nothing is remembered.
 		data = nil
 	}
-	r.had = parseReceipts(data)
+	r.had = parseReceipts(data, newGate(r.opt.Workers))
 	r.me = identify(r.had)
 	r.book = newBook(r.root, r.opt, r.had)
-	if !r.had.whole || r.had.size > 2*r.had.live+1<<20 {
+	if !r.had.whole || r.had.size-r.had.live > r.had.live/4+1<<20 {
 		return r.compact()
 	}
 	return nil
@@ -243,30 +243,45 @@ func (r *runner) unchanged(name string) (*receipt, error) {
 			return nil, nil
 		}
 	}
-	now := *old
-	now.recs, now.outs = slices.Clone(old.recs), slices.Clone(old.outs)
-	stamps := r.root.Stamps(namesOf(old.recs))
-	for i, f := range old.recs {
-		if !r.opt.Rehash && stamps[i].Same(f.stamp) {
+	// Both lists are copied only when something in them is not as it was.
+	now, same := *old, true
+	for i, stamp := range r.root.Stamps(namesOf(old.recs)) {
+		f := old.recs[i]
+		if !r.opt.Rehash && stamp.Same(f.stamp) {
 			continue
 		}
 		s, err := r.book.look(f.name, r.opt.Rehash, false)
 		if err != nil || s.digest != f.digest {
 			return nil, nil
 		}
-		now.recs[i] = s
-	}
-	k := &kept{out: r.out, rehash: r.opt.Rehash}
-	for i, f := range old.outs {
-		var ok bool
-		if now.outs[i], ok = k.check(f, f.digest); !ok {
-			return nil, nil
+		if s != f {
+			now.recs, same = changed(now.recs, old.recs, i, s), false
 		}
 	}
-	if slices.Equal(now.recs, old.recs) && slices.Equal(now.outs, old.outs) {
+	k := &kept{out: r.out, rehash: r.opt.Rehash}
+	for i, stamp := range r.out.Stamps(namesOf(old.outs)) {
+		f := old.outs[i]
+		s, ok := k.check(f, f.digest, stamp)
+		if !ok {
+			return nil, nil
+		}
+		if s != f {
+			now.outs, same = changed(now.outs, old.outs, i, s), false
+		}
+	}
+	if same {
 		return old, nil
 	}
 	return &now, r.append(&now)
+}
+
+// changed puts a file into a list, which is copied first while it is still the old one.
+func changed(now, old []seen, i int, s seen) []seen {
+	if &now[0] == &old[0] {
+		now = slices.Clone(old)
+	}
+	now[i] = s
+	return now
 }
 
 func namesOf(files []seen) []string {
@@ -367,6 +382,7 @@ func (r *runner) receipt(j *job.Job, f *Findings, log *provenance.Log, k *kept, 
 			rec.outs = append(rec.outs, o)
 		}
 	}
+	rec.mark = rec.marked()
 	return rec, r.sweep(j.ID, named)
 }
 
@@ -395,13 +411,7 @@ func (r *runner) sweep(id string, named map[string]bool) error {
 func (r *runner) catalogue() error {
 	sum := sha256.New()
 	for _, d := range r.done {
-		fmt.Fprintf(sum, "%q %s\n", d.job, d.result)
-		// The attestation speaks of every file, so that an input that moved no number makes it anew.
-		for _, list := range [][]seen{d.files, d.recs, d.outs} {
-			for _, f := range list {
-				fmt.Fprintf(sum, "%q %s\n", f.name, f.digest.SHA256)
-			}
-		}
+		fmt.Fprintf(sum, "%s\n", d.mark)
 	}
 	key := fmt.Sprintf("%x", sum.Sum(nil))
 	old := r.had.catalogue

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -228,6 +229,28 @@ func (o *Output) Append(name string, data []byte) error {
 // Read reads a file of the folder and its digest.
 func (o *Output) Read(name string, limit int64) ([]byte, Digest, error) {
 	return ReadFile(o.root, name, limit)
+}
+
+// Load reads a file whose digest nobody needs.
+func (o *Output) Load(name string, limit int64) ([]byte, error) {
+	f, err := o.root.Open(name)
+	if err != nil {
+		return nil, place(name, err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return nil, place(name, err)
+	}
+	if info.Size() > limit {
+		return nil, &positioned.Error{File: name, Got: fmt.Sprintf("%d bytes", info.Size()), Want: fmt.Sprintf("at most %d", limit)}
+	}
+	var b bytes.Buffer
+	b.Grow(int(info.Size()) + bytes.MinRead)
+	if _, err := b.ReadFrom(io.LimitReader(f, limit)); err != nil {
+		return nil, place(name, err)
+	}
+	return b.Bytes(), nil
 }
 
 // Hash is the digest of a file of the folder.

@@ -140,6 +140,8 @@ func ReadFile(fsys fs.FS, name string, limit int64) ([]byte, Digest, error) {
 		return nil, Digest{}, &positioned.Error{File: name, Got: fmt.Sprintf("%d bytes", s.size), Want: fmt.Sprintf("at most %d", limit)}
 	}
 	var b bytes.Buffer
+	const most = 1 << 26 // a size is only what the file system says of it
+	b.Grow(int(min(s.size, most)) + bytes.MinRead)
 	if _, err := io.Copy(&b, s); err != nil {
 		s.Abandon()
 		if e, ok := err.(*positioned.Error); ok {

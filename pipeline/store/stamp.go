@@ -2,9 +2,8 @@ package store
 
 import (
 	"io/fs"
-	"os"
-	"path"
 	"path/filepath"
+	"strings"
 )
 
 // Stamp is what the file system says of a regular file without reading it. A file
@@ -31,40 +30,60 @@ func stampOf(info fs.FileInfo, err error) Stamp {
 
 // Stamps gives the stamps of files of this root. Each folder is opened once; as
 // everywhere in a Root, no name leads out of it.
-func (r *Root) Stamps(names []string) []Stamp {
+func (r *Root) Stamps(names []string) []Stamp { return r.stamps(names, innermost, true) }
+
+// stamps gives those of files by the folders that folderOf opens for them. It follows links to files of
+// the root, or takes them for nothing.
+func (r *Root) stamps(names []string, folderOf func(name string) (at, base string), follow bool) []Stamp {
 	out := make([]Stamp, len(names))
-	at, dir := "", (*os.Root)(nil)
-	leave := func() {
-		if dir != nil {
-			dir.Close()
+	open := map[string]folder{}
+	defer func() {
+		for _, f := range open {
+			f.close()
 		}
-	}
+	}()
 	for i, name := range names {
 		if !fs.ValidPath(name) {
 			continue
 		}
-		if d := path.Dir(name); d != at || dir == nil {
-			leave()
-			at, dir = d, nil
-			if opened, err := r.root.OpenRoot(filepath.FromSlash(d)); err == nil {
-				dir = opened
+		at, base := folderOf(name)
+		f, ok := open[at]
+		if !ok {
+			var err error
+			if f, err = openFolder(r.root, filepath.FromSlash(at)); err != nil {
+				continue
 			}
+			open[at] = f
 		}
-		if dir == nil {
-			continue
+		var link bool
+		if out[i], link = f.stamp(base); link && follow {
+			out[i] = stampOf(r.Stat(name))
 		}
-		info, err := dir.Lstat(path.Base(name))
-		if err == nil && info.Mode()&fs.ModeSymlink != 0 {
-			info, err = r.Stat(name)
-		}
-		out[i] = stampOf(info, err)
 	}
-	leave()
 	return out
 }
 
-// Stamp gives the stamp of a file of the output folder; links count as nothing.
-func (o *Output) Stamp(name string) Stamp {
-	info, err := os.Lstat(filepath.Join(o.dir, filepath.FromSlash(name)))
-	return stampOf(info, err)
+// innermost splits a name at its last slash.
+func innermost(name string) (at, base string) {
+	k := strings.LastIndexByte(name, '/')
+	if k < 0 {
+		return ".", name
+	}
+	return name[:k], name[k+1:]
 }
+
+// outermost splits a name at its first slash.
+func outermost(name string) (at, base string) {
+	at, base, ok := strings.Cut(name, "/")
+	if !ok {
+		return ".", name
+	}
+	return at, base
+}
+
+// Stamps gives the stamps of files of the output folder; links count as nothing. What is below a
+// job's folder is asked for from there: opening the folder of its samples too costs more.
+func (o *Output) Stamps(names []string) []Stamp { return o.root.stamps(names, outermost, false) }
+
+// Stamp is that of one file.
+func (o *Output) Stamp(name string) Stamp { return o.Stamps([]string{name})[0] }
