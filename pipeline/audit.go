@@ -59,7 +59,7 @@ func (e Evidence) editions(number, result string) []reports.AuditEdition {
 	}
 	var out []reports.AuditEdition
 	for _, l := range e.Ledger.Of(number) {
-		out = append(out, reports.AuditEdition{Edition: l.Edition, Withdraws: l.Withdraws, Stated: l.Value.Text,
+		out = append(out, reports.AuditEdition{Edition: l.Edition, Withdraws: l.Withdraws, Stated: l.Value.Text, Waived: l.Waived,
 			Day: l.Day, By: l.By, Because: l.Because, Place: e.Ledger.Where(l), Same: l.Result == result})
 	}
 	return out

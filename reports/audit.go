@@ -63,6 +63,7 @@ type AuditEdition struct {
 	Edition   int    `json:"edition,omitempty"`
 	Withdraws int    `json:"withdraws,omitempty"`
 	Stated    string `json:"stated,omitempty"`
+	Waived    string `json:"waived,omitempty"`
 	Day       string `json:"day"`
 	By        string `json:"by"`
 	Because   string `json:"because,omitempty"`
@@ -239,7 +240,11 @@ func (e AuditEdition) line() string {
 	if e.Withdraws > 0 {
 		return fmt.Sprintf("edition %d withdrawn %s by %s (%s)%s", e.Withdraws, e.Day, e.By, e.Place, because)
 	}
-	return fmt.Sprintf("edition %d, %s, %s by %s (%s), %s%s", e.Edition, e.Stated, e.Day, e.By, e.Place, same, because)
+	stated := e.Stated
+	if e.Waived != "" {
+		stated += ", waived: " + e.Waived
+	}
+	return fmt.Sprintf("edition %d, %s, %s by %s (%s), %s%s", e.Edition, stated, e.Day, e.By, e.Place, same, because)
 }
 
 func (s AuditStep) write(b *strings.Builder) {

@@ -393,6 +393,7 @@
 //   - result: SHA-256 of the number's line in the results; its bytes are kept in released/ beside the ledger.
 //   - basis: SHA-256 of what it was computed from: recordings, files, methods, program; kept likewise.
 //   - source: Where a number from before this program was published.
+//   - waived: Checks that stood against the number and were waived, divided by semicolons.
 //   - replaces: Edition that this one replaces: the one before, unless that was withdrawn.
 //   - because: Why: of a withdrawal, or of an edition that replaces another.
 //   - day (required): Day of release or withdrawal.

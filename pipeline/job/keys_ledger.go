@@ -25,6 +25,7 @@ func ledgerBlocks() []Block {
 			{Name: "result", Type: Hash, Doc: "SHA-256 of the number's line in the results; its bytes are kept in released/ beside the ledger."},
 			{Name: "basis", Type: Hash, Doc: "SHA-256 of what it was computed from: recordings, files, methods, program; kept likewise."},
 			{Name: "source", Type: Text, Doc: "Where a number from before this program was published."},
+			{Name: "waived", Type: Text, Doc: "Checks that stood against the number and were waived, divided by semicolons."},
 			{Name: "replaces", Type: Integer, Low: 1, High: 100000, Doc: "Edition that this one replaces: the one before, unless that was withdrawn."},
 			{Name: "because", Type: Text, Doc: reason},
 			{Name: "day", Type: Date, Required: true, Doc: "Day of release or withdrawal."},

@@ -24,9 +24,11 @@ type LedgerLine struct {
 	Value quantity.Parsed `json:"-"`
 	// Result and Basis are SHA-256 sums; empty for a number from before this
 	// program, which has a Source instead.
-	Result   string `json:"result,omitempty"`
-	Basis    string `json:"basis,omitempty"`
-	Source   string `json:"source,omitempty"`
+	Result string `json:"result,omitempty"`
+	Basis  string `json:"basis,omitempty"`
+	Source string `json:"source,omitempty"`
+	// Waived are the checks that a waiver covered when the number was released.
+	Waived   string `json:"waived,omitempty"`
 	Replaces int    `json:"replaces,omitempty"`
 	Because  string `json:"because,omitempty"`
 	Day      string `json:"day"`
@@ -84,7 +86,7 @@ func ledgerLine(v *value) LedgerLine {
 	l := LedgerLine{
 		Line: v.line, Number: v.get("number").str(""), Edition: v.get("edition").int(0), Withdraws: v.get("withdraws").int(0),
 		Result: v.get("result").str(""), Basis: v.get("basis").str(""), Source: v.get("source").str(""),
-		Replaces: v.get("replaces").int(0), Because: v.get("because").str(""), Day: v.get("day").str(""), By: v.get("by").str(""),
+		Waived: v.get("waived").str(""), Replaces: v.get("replaces").int(0), Because: v.get("because").str(""), Day: v.get("day").str(""), By: v.get("by").str(""),
 	}
 	if q := v.get("value"); q != nil {
 		l.Value = q.quantity
@@ -114,7 +116,7 @@ func (b *book) enter(v *value, l LedgerLine) {
 }
 
 func (b *book) withdrawal(v *value, l LedgerLine) {
-	for _, key := range []string{"value", "basis", "replaces"} {
+	for _, key := range []string{"value", "basis", "waived", "replaces"} {
 		if x := v.get(key); x != nil {
 			x.faultAtKey(quote(key)+" beside withdraws", "number, withdraws, because, day and by", "")
 		}

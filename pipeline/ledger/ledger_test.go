@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"spinledger/pipeline/provenance"
+	"spinledger/pipeline/job"
 	"spinledger/pipeline/store"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
@@ -229,5 +230,24 @@ func TestQuantity(t *testing.T) {
 		if got := Quantity(spin.Number{Unit: c.unit, Value: uncertain.New(c.mean, c.u, c.dof, "x")}); got != c.want {
 			t.Errorf("got %s, want %s", got, c.want)
 		}
+	}
+}
+
+// The mark of a waiver follows a number into its line.
+func TestWaivedMark(t *testing.T) {
+	_, l := open(t, t.TempDir())
+	r := result("j/bare/inertia", 1e-6)
+	r.Number.Waived = []string{"disk-against-weights", "scatter of bare"}
+	add, _, err := l.Propose([]Result{r}, Act{By: "KA", Day: "2026-03-10"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := l.extended(add)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines, err := job.ParseLedger("l.yaml", data)
+	if err != nil || len(lines) != 1 || lines[0].Waived != "disk-against-weights; scatter of bare" {
+		t.Errorf("%+v %v", lines, err)
 	}
 }

@@ -68,6 +68,9 @@ func (l *Ledger) Propose(results []Result, act Act) ([]Addition, []Left, error) 
 			return nil, nil, err
 		}
 		line := fmt.Sprintf("{number: %s, edition: %d, value: %s, result: %s, basis: %s", id, s.Edition+1, strconv.Quote(Quantity(r.Number)), sum, digest(basis))
+		if len(r.Number.Waived) > 0 {
+			line += ", waived: " + strconv.Quote(strings.Join(r.Number.Waived, "; "))
+		}
 		if s.Released() {
 			line += fmt.Sprintf(", replaces: %d, because: %s", s.Edition, strconv.Quote(act.Because))
 		}
