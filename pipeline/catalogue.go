@@ -20,6 +20,7 @@ import (
 	"spinledger/pipeline/tables"
 	"spinledger/reports"
 	"spinledger/stages/crosscheck"
+	"spinledger/stages/kit/figure"
 	"spinledger/stages/kit/positioned"
 	"spinledger/stages/kit/quantity"
 	"spinledger/stages/kit/spin"
@@ -148,7 +149,7 @@ func RunJobs(fsys fs.FS, jobs []*job.Job, out *store.Output, opt RunOptions) ([]
 	if err != nil {
 		return nil, err
 	}
-	if _, err := writeCatalogue(k, summaries); err != nil {
+	if _, err := writeCatalogue(k, summaries, nil); err != nil {
 		return nil, err
 	}
 	var run attest.Run
@@ -228,8 +229,9 @@ func writeBytes(out writer, name string, data []byte) error {
 	return err
 }
 
-// writeCatalogue writes what the jobs say together, and the tables of all numbers.
-func writeCatalogue(out writer, all []summary) (*Across, error) {
+// writeCatalogue writes what the jobs say together, the tables of all numbers, and the page. released
+// compares with a ledger, after all that is written before the page; nil: there is none.
+func writeCatalogue(out writer, all []summary, released func() (*reports.Released, []figure.Figure, error)) (*Across, error) {
 	across, err := acrossJobs(all)
 	if err != nil {
 		return nil, err
@@ -254,9 +256,15 @@ func writeCatalogue(out writer, all []summary) (*Across, error) {
 	for i, f := range all {
 		jobs[i] = f.Job
 	}
-	_, err = out.Write("index.html", func(w io.Writer) error {
-		return reports.WriteCatalogue(w, reports.Catalogue{Jobs: jobs, Charts: chartFigures(across.Charts)})
-	})
+	page := reports.Catalogue{Jobs: jobs, Charts: chartFigures(across.Charts)}
+	if released != nil {
+		var drawn []figure.Figure
+		if page.Released, drawn, err = released(); err != nil {
+			return nil, err
+		}
+		page.Charts = append(drawn, page.Charts...)
+	}
+	_, err = out.Write("index.html", func(w io.Writer) error { return reports.WriteCatalogue(w, page) })
 	return across, err
 }
 

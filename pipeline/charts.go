@@ -87,7 +87,13 @@ func twice(s figure.Series) figure.Series {
 
 func chartSays(points []crosscheck.ChartPoint, outside int) string {
 	first, last := points[0], points[len(points)-1]
-	text := fmt.Sprintf("%d point(s), %s to %s", len(points), first.Date, last.Date)
+	text := "1 point, " + first.Date
+	switch {
+	case len(points) > 1 && first.Date != last.Date:
+		text = fmt.Sprintf("%d points, %s to %s", len(points), first.Date, last.Date)
+	case len(points) > 1:
+		text = fmt.Sprintf("%d points, %s", len(points), first.Date)
+	}
 	if last.Limits == crosscheck.LimitsNone {
 		return text + "; too few for limits."
 	}

@@ -15,9 +15,11 @@ import (
 
 	"spinledger/pipeline/attest"
 	"spinledger/pipeline/job"
+	"spinledger/pipeline/ledger"
 	"spinledger/pipeline/provenance"
 	"spinledger/pipeline/store"
 	"spinledger/reports"
+	"spinledger/stages/kit/figure"
 	"spinledger/stages/kit/positioned"
 )
 
@@ -30,6 +32,9 @@ type RunOptions struct {
 	Rehash bool
 	// SampleBytes bounds the samples held between stages; 0: the default.
 	SampleBytes int64
+	// Ledger is the name below the root of the ledger file, which the catalogue's page is compared with and
+	// which is only read; empty, or a name of no file: none.
+	Ledger string
 	// Progress is told how many recordings of how many are done; nil: nobody is.
 	Progress func(done, total int)
 	// Now is the clock, by which files too new to be known by their stamps are told; nil:
@@ -53,6 +58,12 @@ func Run(root *store.Root, names []string, dir string, disk store.Disk, opt RunO
 		opt.Now = time.Now
 	}
 	r := &runner{root: root, names: names, opt: opt, res: opt.resources()}
+	if opt.Ledger != "" {
+		var err error
+		if r.ledger, err = ledger.Open(root, opt.Ledger); err != nil {
+			return nil, err
+		}
+	}
 	// A folder that does not exist yet is made only once all files are good.
 	// Of one that does, the inputs of jobs that changed are compared with it before anything is written.
 	var inputs []string
@@ -113,6 +124,8 @@ type runner struct {
 	me    identity
 	had   *receipts
 	book  *book
+	// ledger is nil where none was named.
+	ledger *ledger.Ledger
 	// jobs were read; done holds a receipt for each name, together that of the catalogue.
 	jobs     []*job.Job
 	done     []*receipt
@@ -413,6 +426,11 @@ func (r *runner) catalogue() error {
 	for _, d := range r.done {
 		fmt.Fprintf(sum, "%s\n", d.mark)
 	}
+	var released func() (*reports.Released, []figure.Figure, error)
+	if l := r.ledger; l != nil && l.Digest() != "" {
+		fmt.Fprintf(sum, "%q %s\n", l.Name, l.Digest())
+		released = r.released
+	}
 	key := fmt.Sprintf("%x", sum.Sum(nil))
 	old := r.had.catalogue
 	if old != nil && old.program != r.me.digest.SHA256 {
@@ -431,7 +449,7 @@ func (r *runner) catalogue() error {
 	if err != nil {
 		return err
 	}
-	across, err := writeCatalogue(k, jobs)
+	across, err := writeCatalogue(k, jobs, released)
 	if err != nil {
 		return err
 	}
@@ -456,6 +474,20 @@ func (r *runner) catalogue() error {
 		}
 	}
 	return r.append(rec)
+}
+
+// released compares the jobs' numbers with the ledger, from the logs as they were written.
+func (r *runner) released() (*reports.Released, []figure.Figure, error) {
+	made, err := r.out.FS()
+	if err != nil {
+		return nil, nil, err
+	}
+	defer made.Close()
+	var jobs []string
+	for _, d := range r.done {
+		jobs = append(jobs, d.job)
+	}
+	return editions(r.root, made, r.ledger, jobs)
 }
 
 // attest states which files the run's jobs rest on and which stand after it.

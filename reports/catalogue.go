@@ -17,6 +17,8 @@ type Catalogue struct {
 	Jobs []Job
 	// Charts are control charts and drift plots, in the order in which to show them.
 	Charts []figure.Figure
+	// Released is nil where no ledger names any of the numbers.
+	Released *Released
 }
 
 // WriteCatalogue writes the catalogue's page: one file, nothing fetched.
@@ -32,6 +34,9 @@ type catalogueView struct {
 	Curves  []Curve
 	Summary string
 	Lines   []jobLine
+	// Editions and EditionsSay are the comparison with the ledger.
+	Editions    []releasedRow
+	EditionsSay string
 }
 
 // catalogueRow is one number with the keys it is sorted by.
@@ -39,6 +44,8 @@ type catalogueRow struct {
 	spin.Number
 	Link, State  string
 	Mean, U, Rel float64
+	// Edition that was released, 0: none.
+	Edition int
 }
 
 // jobLine is one job in the list.
@@ -63,21 +70,32 @@ type Curve struct {
 
 func newCatalogueView(c Catalogue) catalogueView {
 	v := catalogueView{Catalogue: c, Style: style(), Script: script("script.js") + script("catalogue.js")}
-	fit := 0
+	fit, links, edition := 0, map[string]string{}, map[string]int{}
+	if c.Released != nil {
+		for _, l := range c.Released.Lines {
+			if l.Withdrawn == "" {
+				edition[l.Number] = l.Edition
+			}
+		}
+	}
 	for _, j := range c.Jobs {
 		p := newJobView(Page{Job: j.Name, Numbers: j.Numbers, Checks: j.Checks})
 		v.Lines = append(v.Lines, jobLine{Name: j.Name, Verdict: p.Verdict, Good: len(p.Against) == 0, Count: p.Count})
 		for _, n := range j.Numbers {
 			row := catalogueRow{
 				Number: n, State: release(n), Link: j.Name + "/report.html#" + Anchor("n", n.ID),
-				Mean: n.Value.Mean, U: n.Value.Expanded().U, Rel: n.Value.Expanded().U / math.Abs(n.Value.Mean),
+				Edition: edition[n.ID], Mean: n.Value.Mean, U: n.Value.Expanded().U, Rel: n.Value.Expanded().U / math.Abs(n.Value.Mean),
 			}
 			if n.Release {
 				fit++
 			}
+			links[n.ID] = row.Link
 			v.Rows = append(v.Rows, row)
 		}
 		v.Curves = append(v.Curves, j.Curves...)
+	}
+	if c.Released != nil {
+		v.Editions, v.EditionsSay = c.Released.rows(links), c.Released.summary()
 	}
 	v.Summary = fmt.Sprintf("%d numbers of %d jobs, %d fit for release.", len(v.Rows), len(c.Jobs), fit)
 	return v

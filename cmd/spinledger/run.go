@@ -78,7 +78,7 @@ func below(root, name string) (string, error) {
 }
 
 func runCommand(disk store.Disk, stdout, stderr io.Writer) *cobra.Command {
-	var root, out string
+	var root, out, book string
 	var workers int
 	var asJSON, all, rehash bool
 	c := &cobra.Command{
@@ -88,7 +88,7 @@ func runCommand(disk store.Disk, stdout, stderr io.Writer) *cobra.Command {
 them, writes one folder of tables and logs a job below --out, and prints the numbers
 with their release state, then what failed and why. What did not change since the
 last run into the same folder is not computed again; what is lost or damaged there is
-made again.
+made again. The catalogue's page compares the numbers with the ledger, which is only read.
 
 Exit codes: 0 all gating checks pass; 1 one failed; 2 the files or the call are wrong.`,
 		Example: "  spinledger run jobs\n  spinledger run jobs/weir-1104.yaml --out out --all",
@@ -99,7 +99,14 @@ Exit codes: 0 all gating checks pass; 1 one failed; 2 the files or the call are 
 				return err
 			}
 			defer r.Close()
-			done, err := pipeline.Run(r, names, out, disk, pipeline.RunOptions{Workers: workers, Rehash: rehash, Progress: progress(stderr)})
+			// The usual ledger is that of the root, wherever the program was called.
+			with := defaultLedger
+			if book != "" {
+				if with, err = below(root, book); err != nil {
+					return err
+				}
+			}
+			done, err := pipeline.Run(r, names, out, disk, pipeline.RunOptions{Ledger: with, Workers: workers, Rehash: rehash, Progress: progress(stderr)})
 			if err != nil {
 				fmt.Fprintln(stderr, err)
 				if pipeline.IsUserError(err) {
@@ -124,6 +131,7 @@ Exit codes: 0 all gating checks pass; 1 one failed; 2 the files or the call are 
 	}
 	c.Flags().StringVar(&root, "root", ".", "folder that nothing is read outside of")
 	c.Flags().StringVar(&out, "out", "out", "folder for tables and logs; never one that holds inputs")
+	c.Flags().StringVar(&book, "ledger", "", "the ledger file, below the root; without it "+defaultLedger+" there, if it exists")
 	c.Flags().IntVar(&workers, "workers", runtime.GOMAXPROCS(0), "recordings read at once; changes no result")
 	c.Flags().BoolVar(&rehash, "rehash", false, "read every recording and output instead of trusting size, times and inode")
 	c.Flags().BoolVar(&asJSON, "json", false, "numbers and checks as JSON on stdout")

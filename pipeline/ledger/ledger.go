@@ -45,6 +45,14 @@ func Open(fsys fs.FS, name string) (*Ledger, error) {
 	return Read(fsys, name)
 }
 
+// Digest is the SHA-256 of the file; empty where there is none yet.
+func (l *Ledger) Digest() string {
+	if l.data == nil {
+		return ""
+	}
+	return digest(l.data)
+}
+
 // Of are the lines of one number, oldest first.
 func (l *Ledger) Of(number string) []job.LedgerLine {
 	var out []job.LedgerLine

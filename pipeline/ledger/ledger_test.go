@@ -10,8 +10,8 @@ import (
 	"syscall"
 	"testing"
 
-	"spinledger/pipeline/provenance"
 	"spinledger/pipeline/job"
+	"spinledger/pipeline/provenance"
 	"spinledger/pipeline/store"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"

@@ -148,6 +148,24 @@ func ReadOutput(fsys fs.FS, name string) (*Output, error) {
 	return o, nil
 }
 
+// ReadJobs is ReadOutput of some jobs, whose folders lie in fsys, and of the catalogue step.
+func ReadJobs(fsys fs.FS, jobs []string) (*Output, error) {
+	o := &Output{byID: map[string]int{}}
+	for _, id := range jobs {
+		if err := o.log(fsys, path.Join(id, provenance.StepsFile), path.Join(id, provenance.ResultsFile), "."); err != nil {
+			return nil, err
+		}
+	}
+	if err := o.log(fsys, CatalogueSteps, CatalogueResults, "."); err != nil {
+		return nil, err
+	}
+	if twice := o.index(); twice != "" {
+		return nil, &positioned.Error{File: ".", Got: "the number " + twice + " in two logs", Want: "each number once"}
+	}
+	o.across()
+	return o, nil
+}
+
 // across brings what the catalogue step says to the numbers: failed checks stand against
 // those that they name, and a number of several jobs rests on what those rest on.
 func (o *Output) across() {
