@@ -168,12 +168,14 @@ func (r *runner) run(fresh bool) error {
 		return err
 	}
 	err := each(len(r.jobs), newGate(r.opt.Workers), func(k int) error {
-		rec, err := r.job(r.jobs[k])
+		j := r.jobs[k]
+		rec, err := r.job(j)
 		if err != nil {
 			return err
 		}
+		r.jobs[k] = nil // of many jobs, one at a time is held
 		r.done[at[k]] = rec
-		r.progress(len(r.jobs[k].Recordings))
+		r.progress(len(j.Recordings))
 		return r.append(rec)
 	})
 	if err != nil {
