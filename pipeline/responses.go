@@ -73,6 +73,9 @@ func (c *computation) responseInput() respond.Input {
 		if fitInAir(r, c.out.Numbers) {
 			in.Fit = append(in.Fit, r.ID)
 		}
+		if spin.HasPropeller(r.Parts, c.w.Parts) {
+			in.Propellers = append(in.Propellers, r.ID)
+		}
 	}
 	return in
 }

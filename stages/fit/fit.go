@@ -46,7 +46,7 @@ type Options struct {
 	// commutation and few samples in the rise leave (0.5 to 5 % on simulated benches).
 	CurveDoubtRel float64 `json:"curve_doubt_rel"`
 	// Inflow of propellers.
-	Inflow Inflow `json:"inflow"`
+	Inflow spin.Inflow `json:"inflow"`
 }
 
 // DefaultOptions are the documented defaults. The aliasing limit and the
@@ -56,7 +56,7 @@ func DefaultOptions() Options {
 	return Options{
 		LoadPriorRel: 0.03, DriftPriorRelPerS: 0.01,
 		MaxAliasing: 0.04, MinSamplesInRise: 5, MaxSpikes: 0.05, PlateauS: 0.8, CurveDoubtRel: 0.02,
-		Inflow: Inflow{FLow: 0.15, FHigh: 0.3, CLow: 3, CHigh: 12},
+		Inflow: spin.UsualInflow(),
 	}
 }
 

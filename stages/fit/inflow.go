@@ -10,18 +10,6 @@ import (
 	"spinledger/stages/kit/uncertain"
 )
 
-// Inflow bounds how the induced inflow follows a propeller's blades: it carries
-// the share F of the load at steady speed and lags by C radians of rotation, each
-// rectangular over its range. First-order inflow whose time constant goes as
-// 1/ω is the one-state form of dynamic inflow in hover (Pitt and Peters 1981,
-// from memory); the ranges are those of the simulated propellers (no source).
-type Inflow struct {
-	FLow  float64 `json:"f_low"`
-	FHigh float64 `json:"f_high"`
-	CLow  float64 `json:"c_low"`
-	CHigh float64 `json:"c_high"`
-}
-
 // settling is what plateaus of finite length leave of the lagging inflow in an
 // inertia "in air": mean and standard deviation over the ranges.
 //

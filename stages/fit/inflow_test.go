@@ -2,6 +2,7 @@ package fit
 
 import (
 	"math"
+	"spinledger/stages/kit/spin"
 	"testing"
 
 	"spinledger/stages/kit/uncertain"
@@ -44,7 +45,7 @@ func TestInflowLeftOnShortPlateaus(t *testing.T) {
 	want := truthJ - f*loadK*c
 	in := lagging(f, c)
 	opt := DefaultOptions()
-	opt.Inflow = Inflow{f, f, c, c}
+	opt.Inflow = spin.Inflow{FLow: f, FHigh: f, CLow: c, CHigh: c}
 	result := func() uncertain.Value {
 		t.Helper()
 		out, err := Run(in, opt)
@@ -77,7 +78,7 @@ func TestInflowSettled(t *testing.T) {
 	plain := fitted(t, in).JKgM2.Mean
 	in.Propeller = true
 	opt := DefaultOptions()
-	opt.Inflow = Inflow{0.2, 0.2, 0.5, 0.5}
+	opt.Inflow = spin.Inflow{FLow: 0.2, FHigh: 0.2, CLow: 0.5, CHigh: 0.5}
 	out, err := Run(in, opt)
 	if err != nil || len(out.Fits) != 1 {
 		t.Fatal(err, out.Refusals)

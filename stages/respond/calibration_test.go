@@ -54,7 +54,7 @@ func TestIntervalsHold(t *testing.T) {
 	stated, first, variance := 0.0, 0.0, 0.0
 	for seed := range uint64(sessionsDrawn) {
 		rng := rand.New(rand.NewPCG(seed, 5))
-		m := everything(spoilt(clean, rng))
+		m := everything(spoilt(clean, rng), DefaultOptions())
 		answers := make([]spin.Response, len(rotors))
 		for i, r := range rotors {
 			answers[i] = m.answer(ask(r.id), Options{})

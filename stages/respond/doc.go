@@ -18,7 +18,7 @@
 // machine (Fitzgerald, Kingsley, Umans, Electric Machinery, ch. 7; from
 // memory), with bearing and iron drag in Slope and Offset, since the reaction
 // shows the torque less these; Bend, for saturation, enters only where the evidence asks for it
-// (AICc falls by more than 6). V is the voltage at the terminals where it was recorded, and the
+// (AICc falls by more than 6, and the bend is three of its uncertainties from 0). V is the voltage at the terminals where it was recorded, and the
 // supply is V0 − SupplyOhm·I. A run whose apparent resistance (x − BackEMF·ω)/i is above that
 // of the coldest run of its rotor and duty by a share r has its Gain and Slope
 // divided by 1 + r: what is fitted is the cold motor.
@@ -30,6 +30,11 @@
 // from the speed held before, up to the speed asked for; charge and energy by
 // the current law of the torque stage. A coast has the drag of bearings and iron,
 // found from run-downs as −(J·α + L), in place of T.
+//
+// A propeller's inflow v follows its speed: L becomes L·(1 − f·(1 − v/ω)), dv/dt = ω·(ω − v)/c, and
+// J the inertia in air with the virtual inertia f·c·∫L/ω² dω/Δω that the settling of the inflow took from it.
+// f and c have the ranges of spin.UsualInflow. A propeller's own rises, on which the inflow
+// acts, hardly count for the surface where other rotors tell it.
 //
 // # Uncertainty
 //

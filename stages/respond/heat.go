@@ -38,7 +38,7 @@ const warmthRel = 0.02
 
 // resistances are the runs' apparent resistances Σi·u/Σi² over the cold one of
 // their rotor and duty: the mean of the first runs of its recordings that are
-// within 1 % of the lowest. Only this ratio is used: filters that delay voltage
+// within 1 % of the lowest, as far as their noise lets one tell: the lowest of noisy ones alone would be too low. Only this ratio is used: filters that delay voltage
 // and current against the speed bend the resistance, equally in like rises. One that
 // a fast rise leaves noisy is drawn towards 1 by as much as its noise exceeds warmthRel.
 func (m *model) resistances(f *fitted) map[string]float64 {
@@ -63,12 +63,12 @@ func (m *model) resistances(f *fitted) map[string]float64 {
 		low := math.Inf(1)
 		for _, run := range groups[g] {
 			if first(run) {
-				low = math.Min(low, all[run].r)
+				low = math.Min(low, all[run].r+2*all[run].se)
 			}
 		}
 		sum, n := 0.0, 0.0
 		for _, run := range groups[g] {
-			if first(run) && all[run].r <= 1.01*low {
+			if first(run) && all[run].r-2*all[run].se <= 1.01*low {
 				sum, n = sum+all[run].r, n+1
 			}
 		}

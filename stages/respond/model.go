@@ -16,6 +16,9 @@ type body struct {
 	rotor string
 	j     uncertain.Value
 	curve spin.LoadCurve
+	// virtual is ∫L/ω² dω/Δω, the mean of the rises that j was found from: f·c times it is
+	// what an inflow that settles takes from the inertia in air. 0 without a propeller.
+	virtual float64
 }
 
 // meanLoad is the mean of L over a stretch.
@@ -33,6 +36,7 @@ func meanLoad(c *spin.LoadCurve, s spin.Stretch) float64 {
 type model struct {
 	in     *Input
 	bodies []body
+	inflow spin.Inflow
 	// voltage is true where every step run has a voltage channel; supply is then
 	// its internal resistance, a voltage V0 − supply·I at the terminals.
 	voltage   bool
@@ -52,8 +56,8 @@ type law struct{ kt, c0, c1 uncertain.Value }
 
 // newModel puts together what the job found. left is the name of a recording
 // or mounting whose runs are not used, empty for none.
-func newModel(in *Input, bodies []body, keep func(e *spin.Evidence, r *spin.RunEvidence) bool) *model {
-	m := &model{in: in, bodies: bodies, thrusts: map[string]*thrustCurve{}, scale: uncertain.Exact(1)}
+func newModel(in *Input, bodies []body, inflow spin.Inflow, keep func(e *spin.Evidence, r *spin.RunEvidence) bool) *model {
+	m := &model{in: in, bodies: bodies, inflow: inflow, thrusts: map[string]*thrustCurve{}, scale: uncertain.Exact(1)}
 	if len(in.Evidence) > 0 {
 		m.scale = in.Evidence[0].Scale
 	}
@@ -85,10 +89,45 @@ func bodiesOf(in *Input) []body {
 			}
 			b := body{rotor: r.Rotor, j: r.JKgM2, curve: c}
 			b.curve.Coef = scaled(c, scaleOf(in, r.Rotor))
+			if slices.Contains(in.Propellers, r.Rotor) {
+				b.virtual = virtual(in, &b)
+			}
 			out = append(out, b)
 		}
 	}
 	return out
+}
+
+// virtual is the mean over a rotor's recorded rises of ∫L/ω² dω/Δω, from idle to settled.
+func virtual(in *Input, b *body) float64 {
+	sum, n := 0.0, 0.0
+	for _, e := range in.Evidence {
+		if e.Rotor != b.rotor || e.Kind != spin.Step {
+			continue
+		}
+		for _, r := range e.Runs {
+			if len(r.Passages) < 2 {
+				continue
+			}
+			// The first and the last are at 10 % and 90 % of the way.
+			from, to := r.Passages[0].SpeedRadPerS, r.Passages[len(r.Passages)-1].SpeedRadPerS
+			from, to = from-(to-from)/8, to+(to-from)/8
+			if from <= 0 || to <= from {
+				continue
+			}
+			const steps = 64
+			mean := 0.0
+			for i := range steps {
+				w := from + (to-from)*(float64(i)+0.5)/steps
+				mean += b.curve.At(w) / (w * w) / steps
+			}
+			sum, n = sum+mean, n+1
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return sum / n
 }
 
 // scaleOf is the torque scale of a rotor's recordings, 1 ± u.

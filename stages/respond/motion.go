@@ -16,6 +16,9 @@ type plant struct {
 	ratio float64 // of the air's density to that of the load curve
 	added float64
 	curve []spin.LoadStep
+	// A propeller's inflow carries the share of the load and follows the speed lagRad radians behind.
+	// j is then the inertia in air, from which a settling inflow has taken share·lagRad·virtual.
+	share, lagRad, virtual float64
 
 	// The surface.
 	a, b, c, tau, bend, emf float64
@@ -32,6 +35,29 @@ func (p *plant) demand(w float64) float64 {
 	}
 	return t
 }
+
+// inflowed tells whether an inflow is a state of its own: one that lags by less than
+// a tenth of a radian follows at once.
+func (p *plant) inflowed() bool { return p.share > 0 && p.lagRad > 0.1 && p.virtual > 0 }
+
+// body is the inertia that is left when the inflow is a state of its own.
+func (p *plant) body() float64 {
+	if !p.inflowed() {
+		return p.j
+	}
+	return p.j + float64(p.share*p.lagRad*p.virtual)
+}
+
+// lagging is the load at speed w that the inflow, still that of speed v, leaves off.
+func (p *plant) lagging(w, v float64) float64 {
+	if w <= 0 {
+		return 0
+	}
+	return p.share * spin.LoadAt(p.form, p.load, w/p.ref) * p.ratio * (1 - v/w)
+}
+
+// inflow is dv/dt: v follows dv/dθ = (ω − v)/c.
+func (p *plant) inflow(w, v float64) float64 { return w * (w - v) / p.lagRad }
 
 // corner reads a curve of straight lines; beyond its ends it keeps the end's value.
 func corner(c []spin.LoadStep, w float64) float64 {
@@ -166,15 +192,21 @@ func (p *plant) up(from, to float64, slow bool, grid []float64) outcome {
 	if slow || p.tau < unresolvedS {
 		return p.follow(from, to, hold, grid)
 	}
+	body, inflowed := p.body(), p.inflowed()
 	rates := func(t float64, y, d []float64) {
 		duty := p.dutyAt(t, hold)
-		d[0] = (y[1] - p.demand(y[0])) / p.j
+		need := p.demand(y[0])
+		if inflowed {
+			need -= p.lagging(y[0], y[4])
+			d[4] = p.inflow(y[0], y[4])
+		}
+		d[0] = (y[1] - need) / body
 		d[1] = (p.settled(y[0], duty) - y[1]) * (1 + p.sag(duty)) / p.tau
 		i := p.current(y[0], y[1])
 		d[2] = duty * i
 		d[3] = (p.v0 - float64(p.ohm*d[2])) * d[2]
 	}
-	return p.drive(rates, []float64{from, p.demand(from), 0, 0}, to, grid)
+	return p.drive(rates, p.from(from, p.demand(from), 0, 0), to, grid)
 }
 
 // follow is up with the current taken as settled: T = S − τ·dS/dt, hence
@@ -183,16 +215,22 @@ func (p *plant) follow(from, to, hold float64, grid []float64) outcome {
 	h := 1e-4 * (to + from)
 	tau := math.Max(0, p.tau) / (1 + p.sag(p.duty))
 	bow := (p.settled(to+h, p.duty) - p.settled(to-h, p.duty)) / (2 * h)
-	j := p.j + tau*bow
+	j, inflowed := p.body()+tau*bow, p.inflowed()
 	rates := func(t float64, y, d []float64) {
 		duty := p.dutyAt(t, hold)
 		s := p.settled(y[0], duty)
-		d[0] = (s - p.demand(y[0])) / j
+		need := p.demand(y[0])
+		if inflowed {
+			need -= p.lagging(y[0], y[4])
+			d[4] = p.inflow(y[0], y[4])
+		}
+		d[0] = (s - need) / j
 		i := p.current(y[0], s-float64(tau*bow*d[0]))
-		d[1] = duty * i
-		d[2] = (p.v0 - float64(p.ohm*d[1])) * d[1]
+		d[1] = 0
+		d[2] = duty * i
+		d[3] = (p.v0 - float64(p.ohm*d[2])) * d[2]
 	}
-	o := p.drive(rates, []float64{from, 0, 0}, to, grid)
+	o := p.drive(rates, p.from(from, 0, 0, 0), to, grid)
 	o.time += tau
 	for i := range o.grid {
 		o.grid[i] += tau
@@ -202,18 +240,33 @@ func (p *plant) follow(from, to, hold float64, grid []float64) outcome {
 
 // down coasts from one speed to a lower one, the current cut.
 func (p *plant) down(from, to float64, grid []float64) outcome {
+	body, inflowed := p.body(), p.inflowed()
 	rates := func(_ float64, y, d []float64) {
 		drag := 0.0
 		for i := len(p.drag) - 1; i >= 0; i-- {
 			drag = float64(drag*y[0]) + p.drag[i]
 		}
-		d[0] = -(drag + p.demand(y[0])) / p.j
+		need := p.demand(y[0])
+		if inflowed {
+			need -= p.lagging(y[0], y[4])
+			d[4] = p.inflow(y[0], y[4])
+		}
+		d[0] = -(drag + need) / body
+		d[1], d[2], d[3] = 0, 0, 0
 	}
-	return p.drive(rates, []float64{from}, to, grid)
+	return p.drive(rates, p.from(from, 0, 0, 0), to, grid)
 }
 
-// drive integrates until the first state passes to. The last two states are
-// charge and energy where there are more than one.
+// from is the state at the start: speed, torque, charge, energy, and an inflow that has settled
+// where there is one.
+func (p *plant) from(state ...float64) []float64 {
+	if p.inflowed() {
+		state = append(state, state[0])
+	}
+	return state
+}
+
+// drive integrates until the first state passes to. The third and fourth are charge and energy.
 func (p *plant) drive(rates numeric.Rates, y0 []float64, to float64, grid []float64) outcome {
 	abs := make([]float64, len(y0))
 	for i := range abs {
@@ -229,9 +282,7 @@ func (p *plant) drive(rates numeric.Rates, y0 []float64, to float64, grid []floa
 	o := outcome{reached: true}
 	t, y := path.End()
 	o.time = t
-	if n := len(y); n > 1 {
-		o.charge, o.energy = y[n-2], y[n-1]
-	}
+	o.charge, o.energy = y[2], y[3]
 	d, between := make([]float64, len(y0)), make([]float64, len(y0))
 	for k := 0; k+1 < path.Times(); k++ {
 		for f := 0; f < 4; f++ {

@@ -144,3 +144,41 @@ func TestRamp(t *testing.T) {
 	hold, at := p.holding(700), p.holding(1400)
 	near(t, "ramp of ten seconds", p.up(700, 1400, false, nil).time, 10*(at-hold)/(0.7-hold), 0.01)
 }
+
+// An inflow that lags, against steps of a microsecond with the equations written out once more:
+// J·dω/dt = T − L·(1 − f·(1 − v/ω)), dv/dt = ω·(ω − v)/c, with J what the inertia in air and the
+// virtual inertia f·c·k of a load k·ω² make; up, and down by coasting.
+func TestInflowLags(t *testing.T) {
+	const j, k, f, c, a, b, v0, duty = 4e-7, 1.1e-9, 0.25, 8.0, 0.06, -1e-4, 8.0, 0.7
+	p := plant{j: j, form: spin.FormSquare, load: [3]float64{k * 1e6}, ref: 1000, ratio: 1, a: a, b: b, v0: v0, duty: duty, share: f, lagRad: c, virtual: k, drag: []float64{1e-5}}
+	if got, want := p.demand(2000), k*4e6; math.Abs(got-want) > 1e-12 {
+		t.Fatalf("load %g, want %g", got, want)
+	}
+	steps := func(from, to, torque, slope float64) float64 {
+		const h = 1e-6
+		w, v, n := from, from, 0
+		for ; (to-from)*(to-w) > 0 && n < 1e7; n++ {
+			load := k * w * w * (1 - f*(1-v/w))
+			dw, dv := (torque+slope*w-load)/(j+f*c*k), w*(w-v)/c
+			w, v = w+h*dw, v+h*dv
+		}
+		return float64(n) * h
+	}
+	still := p
+	still.share = 0
+	for _, x := range []struct {
+		name      string
+		got, want float64
+		without   float64
+	}{
+		{"up", p.up(500, 2200, false, nil).time, steps(500, 2200, a*duty*v0, b), still.up(500, 2200, false, nil).time},
+		{"down", p.down(2200, 1200, nil).time, steps(2200, 1200, -1e-5, 0), still.down(2200, 1200, nil).time},
+	} {
+		if math.Abs(x.got/x.want-1) > 2e-4 {
+			t.Errorf("%s: %.6f s, want %.6f s", x.name, x.got, x.want)
+		}
+		if math.Abs(x.got/x.without-1) < 1e-5 {
+			t.Errorf("%s: the inflow moves nothing: %.6f s and %.6f s", x.name, x.got, x.without)
+		}
+	}
+}

@@ -109,6 +109,9 @@ func (m *model) integrate(f *fitted) {
 			p.momentum = b.j.Mean*p.s.SpeedRadPerS + load[i]
 			p.reach = b.j.Mean*(run[last].s.SpeedRadPerS-run[0].s.SpeedRadPerS) + load[last]
 			p.sigma = math.Hypot(b.j.Mean*p.s.SpeedSE, floorRel*p.reach)
+			if b.virtual > 0 {
+				p.sigma = math.Hypot(p.sigma, inflowRel*p.reach)
+			}
 			p.angle, p.time, p.bow, p.speed = p.s.AngleRad, p.s.TimeS, bow[i], p.s.SpeedRadPerS
 			p.volts = p.duty * m.terminal(p, p.s)
 			p.soft, p.flow = 0, 0

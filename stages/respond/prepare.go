@@ -106,6 +106,14 @@ func (m *model) mount(s *setting, b *body, q spin.ResponseRequest) string {
 		s.lever(q.AddedNm, func(s *setting, x float64) { s.p.added = x })
 	}
 	s.p.curve = q.Added
+	if b.virtual > 0 {
+		s.p.virtual = b.virtual
+		middle := func(low, high float64, what string) uncertain.Value {
+			return uncertain.New((low+high)/2, (high-low)/2/math.Sqrt(3), 0, m.in.Job+"/rotor:"+b.rotor+"/"+what)
+		}
+		s.lever(middle(m.inflow.FLow, m.inflow.FHigh, "inflow-share"), func(s *setting, x float64) { s.p.share = min(max(x, 0), 1) })
+		s.lever(middle(m.inflow.CLow, m.inflow.CHigh, "inflow-lag"), func(s *setting, x float64) { s.p.lagRad = math.Max(x, 0) })
+	}
 	return ""
 }
 

@@ -13,7 +13,7 @@ import (
 // draw does not reach the target. Causes are drawn by name: times of two
 // requests with one seed share what the requests share, also across jobs.
 func Times(in Input, q spin.ResponseRequest, opt Options) []float64 {
-	m := everything(&in)
+	m := everything(&in, opt)
 	s, _, refused := m.prepare(q)
 	if refused != "" || opt.Draws <= 0 {
 		return nil
@@ -151,5 +151,5 @@ func Ranks(ids []string, duels []spin.Duel) []int {
 
 // Ask answers one request from what a job found.
 func Ask(in Input, q spin.ResponseRequest, opt Options) spin.Response {
-	return everything(&in).answer(q, opt)
+	return everything(&in, opt).answer(q, opt)
 }

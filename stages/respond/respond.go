@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "respond/1"
+const Method = "respond/2"
 
 // Input is what a job found, and what is asked of it.
 type Input struct {
@@ -24,6 +24,8 @@ type Input struct {
 	Requests []spin.ResponseRequest `json:"requests"`
 	// Fit lists the rotors whose inertia in air is fit for release.
 	Fit []string `json:"fit"`
+	// Propellers lists the rotors whose load has an inflow that lags.
+	Propellers []string `json:"propellers,omitempty"`
 }
 
 // Options of the stage.
@@ -31,11 +33,13 @@ type Options struct {
 	// Seed and Draws of the Monte Carlo; Draws 0: none.
 	Seed  uint64 `json:"seed"`
 	Draws int    `json:"draws"`
+	// Inflow of propellers.
+	Inflow spin.Inflow `json:"inflow"`
 }
 
 // DefaultOptions are the documented defaults. With 2000 draws the ends of a 95 %
 // interval scatter by about 4 % of its half-width.
-func DefaultOptions() Options { return Options{Seed: 1, Draws: 2000} }
+func DefaultOptions() Options { return Options{Seed: 1, Draws: 2000, Inflow: spin.UsualInflow()} }
 
 // Output is the answers.
 type Output struct {
@@ -54,7 +58,7 @@ func Run(in Input, opt Options) (Output, error) {
 	if opt.Draws < 0 {
 		return out, fmt.Errorf("respond: %d draws", opt.Draws)
 	}
-	m := everything(&in)
+	m := everything(&in, opt)
 	out.NoSurface = m.noSurface
 	if m.surface != nil {
 		out.Surface = &m.surface.out
@@ -69,8 +73,8 @@ func Run(in Input, opt Options) (Output, error) {
 }
 
 // everything is the model of all that the job found.
-func everything(in *Input) *model {
-	m := newModel(in, bodiesOf(in), func(*spin.Evidence, *spin.RunEvidence) bool { return true })
+func everything(in *Input, opt Options) *model {
+	m := newModel(in, bodiesOf(in), opt.Inflow, func(*spin.Evidence, *spin.RunEvidence) bool { return true })
 	m.fitCoast()
 	return m
 }

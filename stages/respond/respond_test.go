@@ -99,7 +99,7 @@ func ask(rotor string) spin.ResponseRequest {
 
 func answer(t *testing.T, in *Input, q spin.ResponseRequest) spin.Response {
 	t.Helper()
-	m := everything(in)
+	m := everything(in, DefaultOptions())
 	return m.answer(q, Options{Seed: 1, Draws: 300})
 }
 

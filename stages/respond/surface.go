@@ -31,8 +31,14 @@ const (
 	// floorRel of a rise's momentum is added to each stretch's own error: what
 	// a straight torque line leaves of a good bench's rises.
 	floorRel = 5e-4
+	// inflowRel of its momentum is what a lagging inflow moves in a propeller's rise: other rotors,
+	// where there are any, tell the torque.
+	inflowRel = 0.01
 	// bendBy is how far AICc must fall for the curved surface.
 	bendBy = 6
+	// bendU is how many of its standard uncertainties the bend must be away from 0: stretches of one
+	// recording err together, which AICc does not see.
+	bendU = 3
 	// warmest is the apparent resistance, over that of the coldest run, beyond
 	// which a run is set aside: copper 26 K warmer.
 	warmest = 0.10
@@ -76,7 +82,7 @@ func (m *model) fitSurface(pieces []piece) (*fitted, error) {
 		return nil, err
 	}
 	straight := *f
-	if err := f.solve(true); err != nil || f.aicc() > straight.aicc()-bendBy {
+	if err := f.solve(true); err != nil || f.aicc() > straight.aicc()-bendBy || math.Abs(f.coef[bend]) < bendU*f.own[bend].Std() {
 		*f = straight
 	}
 	f.describe(m)

@@ -56,12 +56,24 @@ type slide struct {
 }
 
 // newSlide takes the readings dated between two times. A reading of the last
-// whole period was complete at some instant since the sample before, or, where
-// periods are shorter than that, since one period: its middle is half of that
-// and half a period before the sample. A reading that only repeats the one before is left out.
+// whole period is dated to the period's middle, half of it before the edge that ended it, which
+// came at some instant since the sample before, or, where periods are shorter than that, since
+// one period: see edges; where these cannot be followed, in the middle of
+// that. A reading that only repeats the one before is left out.
 func newSlide(r *spin.Recording, v *balance.View, from, to float64) *slide {
 	s := &slide{v: v}
 	timed := r.SpeedTiming == "period" && r.EdgesPerTurn > 0
+	var dates []float64
+	unsure, followed, n := 0.0, false, 0
+	if timed {
+		var all []fresh
+		for i, w := range v.SpeedRadPerS {
+			if i > 0 && w != v.SpeedRadPerS[i-1] && w > 0 {
+				all = append(all, fresh{v.TimeS[i], v.TimeS[i-1], 2 * math.Pi / (r.EdgesPerTurn * w)})
+			}
+		}
+		dates, unsure, followed = edges(all)
+	}
 	for i, t := range v.TimeS {
 		w := v.SpeedRadPerS[i]
 		late := 0.0
@@ -70,10 +82,15 @@ func newSlide(r *spin.Recording, v *balance.View, from, to float64) *slide {
 				continue
 			}
 			period := 2 * math.Pi / (r.EdgesPerTurn * w)
-			late = math.Min(t-v.TimeS[i-1], period)
-			t -= (period + late) / 2
+			if followed {
+				late, t = unsure, dates[n]-period/2
+				n++
+			} else {
+				late = math.Min(t-v.TimeS[i-1], period)
+				t -= (period + late) / 2
+			}
 		}
-		if n := len(s.t); t < from || t > to || (n > 0 && t <= s.t[n-1]) {
+		if k := len(s.t); t < from || t > to || (k > 0 && t <= s.t[k-1]) {
 			continue
 		}
 		s.t, s.w, s.late = append(s.t, t), append(s.w, w), append(s.late, late)
