@@ -105,6 +105,9 @@ Exit codes: 0 all gating checks pass; 1 one failed; 2 the files or the call are 
 				if with, err = below(root, book); err != nil {
 					return err
 				}
+				if _, err := fs.Stat(r, with); err != nil {
+					return fmt.Errorf("%s: got no such file; want a ledger", book)
+				}
 			}
 			done, err := pipeline.Run(r, names, out, disk, pipeline.RunOptions{Ledger: with, Workers: workers, Rehash: rehash, Progress: progress(stderr)})
 			if err != nil {
