@@ -19,13 +19,22 @@
 // memory), with bearing and iron drag in Slope and Offset, since the reaction
 // shows the torque less these; Bend, for saturation, enters only where the evidence asks for it
 // (AICc falls by more than 6, and the bend is three of its uncertainties from 0). V is the voltage at the terminals where it was recorded, and the
-// supply is V0 − SupplyOhm·I. A run whose apparent resistance (x − BackEMF·ω)/i is above that
-// of the coldest run of its rotor and duty by a share r has its Gain and Slope
-// divided by 1 + r: what is fitted is the cold motor.
+// supply is V0 − SupplyOhm·I.
+//
+// Settled levels, where nothing accelerates, say Gain·x + Slope·ω + Offset = L(ω): they tell the
+// drag and the speed at which the torque vanishes, which rises alone tell poorly.
+//
+// # Warmth
+//
+// The windings' loss ∫i²·R dt of earlier runs and of a rise itself raises their resistance, by Warmth a joule; Gain and
+// Slope are divided by it, so that what is fitted is the cold motor. Warmth comes from the apparent
+// resistances (x − BackEMF·ω)/i of all runs against the losses before them; one number for the motor, because a light rotor's
+// quick rises leave its own resistance unsure to a per cent. How quickly the windings cool is not known: several
+// time constants count by how well they explain the resistances, and their spread is in the budget.
 //
 // # Motion
 //
-//	J·dω/dt = T − L(ω)·ρ/ρ₀ − added,   Lag·dT/dt = T(ω, duty, supply) − T
+//	J·dω/dt = T − L(ω)·ρ/ρ₀ − added,   Lag·dT/dt = T(ω, duty, supply, warmth) − T
 //
 // from the speed held before, up to the speed asked for; charge and energy by
 // the current law of the torque stage. A coast has the drag of bearings and iron,

@@ -4,17 +4,21 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
 )
 
-// cool finds each run's apparent resistance, sets hot runs aside and notes how
-// warm the others were. Without a current channel only the first run of each
-// recording counts as cold.
+// cool finds how warm each run's windings were, and sets hot runs aside. Without a current
+// channel only the first run of each recording counts as cold.
 func (f *fitted) cool(m *model) {
-	r := m.resistances(f)
+	w := m.warmth(f)
+	f.warmth = w.perJoule
 	kept := f.pieces[:0:0]
 	perRun(f.pieces, func(run []piece) {
 		name := run[0].run
-		ohmic, known := r[name]
+		ohmic, known := w.ohmic[name]
 		switch {
 		case !known && !first(name):
 			f.leave(name + ": no current channel tells how warm it was")
@@ -24,7 +28,7 @@ func (f *fitted) cool(m *model) {
 			return
 		case known:
 			for i := range run {
-				run[i].ohmic = ohmic
+				run[i].ohmic, run[i].heat = ohmic, w.heat[name]
 			}
 		}
 		kept = append(kept, run...)
@@ -32,55 +36,254 @@ func (f *fitted) cool(m *model) {
 	f.pieces = kept
 }
 
-// warmthRel is how much warmer runs are than the first, as a standard deviation: what a
-// noisy resistance is held against.
-const warmthRel = 0.02
+const (
+	// warmthSource is the relative rise of the resistance by a joule, after the job's name.
+	warmthSource = "/motor/warmth"
+	// slowRel is the least by which the starts of recordings are taken to differ in resistance: half a kelvin of copper.
+	slowRel = 0.002
+	// strange: a run whose resistance is this many standard errors and this share off what heat
+	// explains is taken at its own.
+	strangeU, strangeRel = 5, 0.03
+	// brakedBy times the length of a rise is the longest fall that the motor's current brakes.
+	brakedBy = 3
+)
 
-// resistances are the runs' apparent resistances Σi·u/Σi² over the cold one of
-// their rotor and duty: the mean of the first runs of its recordings that are
-// within 1 % of the lowest, as far as their noise lets one tell: the lowest of noisy ones alone would be too low. Only this ratio is used: filters that delay voltage
-// and current against the speed bend the resistance, equally in like rises. One that
-// a fast rise leaves noisy is drawn towards 1 by as much as its noise exceeds warmthRel.
-func (m *model) resistances(f *fitted) map[string]float64 {
-	type ohmic struct{ r, se float64 }
-	all := map[string]ohmic{}
-	groups := map[string][]string{}
-	var names []string
+// coolings are the times, s, in which windings may lose their heat to the iron: each counts by how well it explains
+// the resistances.
+var coolings = []float64{1.5, 2.5, 4, 6, 10, 16, 30, 100}
+
+// warm is what resistances and losses tell of the windings' warmth.
+type warm struct {
+	// ohmic is the resistance of each run over the cold one, heat the loss in J that is
+	// still in the windings when it begins.
+	ohmic, heat map[string]float64
+	// perJoule is the relative rise of the resistance by a joule.
+	perJoule uncertain.Value
+}
+
+// ohm is a run's apparent resistance.
+type ohm struct {
+	run, recording, group string
+	log, se               float64 // of the resistance; relative
+}
+
+// warmth explains the runs' apparent resistances Σi·u/Σi²:
+//
+//	ln r = of its rotor and duty + of the start of its recording + h·(loss still in the windings)
+//
+// The first term is not used: filters that delay voltage and current against the speed bend the
+// resistance, equally in like rises. The second is drawn to 0 by how much
+// recordings differ at all, the third is one h for all rotors: a heavy rotor's runs, whose
+// resistance is well known, tell how much a light one's warm, of which each alone is noisy.
+func (m *model) warmth(f *fitted) warm {
+	w := warm{ohmic: map[string]float64{}}
+	var all []ohm
 	perRun(f.pieces, func(run []piece) {
-		r, se, ok := m.resistance(run, f.emf)
-		if !ok {
-			return
+		if r, se, ok := m.resistance(run, f.emf); ok {
+			all = append(all, ohm{run[0].run, run[0].recording, fmt.Sprintf("%s %.2f", run[0].rotor, run[0].duty), math.Log(r), math.Max(se/r, 1e-4)})
 		}
-		all[run[0].run] = ohmic{r, se}
-		g := fmt.Sprintf("%s %.2f", run[0].rotor, run[0].duty)
-		if groups[g] == nil {
-			names = append(names, g)
-		}
-		groups[g] = append(groups[g], run[0].run)
 	})
+	if len(all) == 0 {
+		return w
+	}
+	heats := make([]map[string]float64, len(coolings))
+	fits := make([]warming, len(coolings))
+	least := math.Inf(1)
+	for i, s := range coolings {
+		heats[i] = m.losses(f, s)
+		x, ok := explain(all, heats[i], math.Inf(1))
+		if !ok {
+			return w
+		}
+		if fits[i] = x; x.rss < least {
+			least = x.rss
+		}
+	}
+	share, sum := make([]float64, len(coolings)), 0.0
+	for i, x := range fits {
+		share[i] = math.Exp((least - x.rss) / 2 / (x.chi * x.chi))
+		sum += share[i]
+	}
+	h, square, starts := 0.0, 0.0, 0.0
+	for i, x := range fits {
+		share[i] /= sum
+		h += share[i] * x.perJoule
+		square += share[i] * x.perJoule * x.perJoule
+		starts += share[i] * x.starts
+	}
+	// The heats at one h that warm as those at each one's own do.
+	w.heat = map[string]float64{}
+	for i, x := range fits {
+		for run, q := range heats[i] {
+			if h != 0 {
+				w.heat[run] += share[i] * q * x.perJoule / h
+			}
+		}
+	}
+	best, ok := explain(all, w.heat, math.Max(starts, slowRel))
+	if !ok {
+		return w
+	}
+	low := 0.0
+	for _, x := range best.start {
+		low = math.Min(low, x.log+2*x.se)
+	}
+	for i, x := range all {
+		own := best.start[x.recording].log + h*w.heat[x.run]
+		if e := best.residual[i]; math.Abs(e) > math.Max(strangeU*x.se*best.chi, strangeRel) {
+			own += e
+		}
+		w.ohmic[x.run] = math.Exp(own - low)
+	}
+	w.perJoule = uncertain.New(h, best.perJouleU, 0, m.in.Job+warmthSource)
+	if apart := square - h*h; apart > 0 {
+		w.perJoule = w.perJoule.With(uncertain.Part{Source: m.in.Job + "/motor/cooling", Contribution: math.Sqrt(apart)})
+	}
+	return w
+}
+
+// warming is the least squares of warmth.
+type warming struct {
+	perJoule, perJouleU float64
+	start               map[string]ohm // by recording
+	residual            []float64
+	rss, chi            float64
+	starts              float64 // standard deviation of starts beyond noise
+}
+
+// explain fits groups, starts of standard deviation spread (infinite: none are fitted), and warming.
+func explain(all []ohm, heat map[string]float64, spread float64) (warming, bool) {
+	var groups, recordings []string
+	top := 0.0
+	for _, x := range all {
+		if !slices.Contains(groups, x.group) {
+			groups = append(groups, x.group)
+		}
+		if !slices.Contains(recordings, x.recording) {
+			recordings = append(recordings, x.recording)
+		}
+		top = math.Max(top, heat[x.run])
+	}
+	starts := !math.IsInf(spread, 1)
+	n, k := len(all), len(groups)
+	if starts {
+		n, k = n+len(recordings), k+len(recordings)
+	}
+	if top > 0 {
+		k++
+	}
+	a := numeric.NewMatrix(n, k)
+	y, w := make([]float64, n), make([]float64, n)
+	for i, x := range all {
+		a.Set(i, slices.Index(groups, x.group), 1)
+		if top > 0 {
+			a.Set(i, k-1, heat[x.run]/top)
+		}
+		r := slices.Index(recordings, x.recording)
+		if starts {
+			a.Set(i, len(groups)+r, 1)
+			a.Set(len(all)+r, len(groups)+r, 1)
+			w[len(all)+r] = 1 / (spread * spread)
+		}
+		y[i], w[i] = x.log, 1/(x.se*x.se)
+	}
+	s, err := numeric.LeastSquares(a, y, w)
+	if err != nil {
+		return warming{}, false
+	}
+	out := warming{rss: s.RSS, chi: 1, start: map[string]ohm{}, residual: s.Residual}
+	if s.DoF > 0 {
+		out.chi = math.Sqrt(math.Max(1, s.RSS/float64(s.DoF)))
+	}
+	if top > 0 {
+		out.perJoule, out.perJouleU = s.Coef[k-1]/top, out.chi*math.Sqrt(s.Cov.At(k-1, k-1))/top
+	}
+	if starts {
+		for r, name := range recordings {
+			out.start[name] = ohm{log: s.Coef[len(groups)+r], se: out.chi * math.Sqrt(s.Cov.At(len(groups)+r, len(groups)+r))}
+		}
+		return out, true
+	}
+	// Of each recording's mean residual, what its noise does not account for.
+	sum := 0.0
+	for _, name := range recordings {
+		e, v := 0.0, 0.0
+		for i, x := range all {
+			if x.recording == name {
+				e, v = e+float64(w[i]*s.Residual[i]), v+w[i]
+			}
+		}
+		sum += float64(e/v*e/v) - out.chi*out.chi/v
+	}
+	out.starts = math.Sqrt(math.Max(0, sum/float64(len(recordings))))
+	return out, true
+}
+
+// losses are, for each step run, the joules lost in the windings since the recording's start that
+// are still in them when it begins, if they leave with a time constant of coolingS.
+func (m *model) losses(f *fitted, coolingS float64) map[string]float64 {
+	type lost struct{ at, joule float64 }
 	out := map[string]float64{}
-	for _, g := range names {
-		low := math.Inf(1)
-		for _, run := range groups[g] {
-			if first(run) {
-				low = math.Min(low, all[run].r+2*all[run].se)
-			}
-		}
-		sum, n := 0.0, 0.0
-		for _, run := range groups[g] {
-			if first(run) && all[run].r-2*all[run].se <= 1.01*low {
-				sum, n = sum+all[run].r, n+1
-			}
-		}
-		if n == 0 {
+	for i := range m.in.Evidence {
+		e := &m.in.Evidence[i]
+		k := m.bodyOf(e.Rotor)
+		if e.Kind != spin.Step || k < 0 || m.law == nil {
 			continue
 		}
-		for _, run := range groups[g] {
-			cold, x := sum/n, all[run]
-			out[run] = 1 + (x.r/cold-1)*warmthRel*warmthRel/(warmthRel*warmthRel+x.se*x.se/(cold*cold))
+		b := &m.bodies[k]
+		var before []lost
+		for n := range e.Runs {
+			r := &e.Runs[n]
+			for _, x := range before {
+				out[r.Run] += x.joule * math.Exp((x.at-r.BeginS)/coolingS)
+			}
+			if len(r.Rise) == 0 {
+				continue
+			}
+			top := settledSpeed(r.Idle.SpeedRadPerS, r.Rise[len(r.Rise)-1].SpeedRadPerS)
+			up := m.exponential(f, b, r.Duty, m.openSupply(r), r.Idle.SpeedRadPerS, top)
+			before = append(before, lost{(r.BeginS + r.SettledS) / 2, up.total()}, lost{(r.BeginS + r.EndS) / 2, up.end * up.end * up.ohm * (r.EndS - r.BeginS)})
+			if r.BackS > 0 && r.BackS-r.EndS < brakedBy*(r.SettledS-r.BeginS) {
+				down := m.exponential(f, b, r.Idle.Duty, m.openSupply(r), top, r.Idle.SpeedRadPerS)
+				before = append(before, lost{(r.EndS + r.BackS) / 2, down.total()})
+			}
 		}
 	}
 	return out
+}
+
+// settledSpeed is that towards which a rise goes of which 97 % are recorded.
+func settledSpeed(idle, last float64) float64 { return idle + (last-idle)/0.97 }
+
+// exponential is a change of speed from one settled level to another, the motor and its load taken as linear:
+// the current goes from begin to end as exp(−t/tau), and so does the speed.
+type exponential struct {
+	ohm, begin, end, tau float64
+	from, to             float64
+}
+
+// exponential at a duty and an open supply's voltage.
+func (m *model) exponential(f *fitted, b *body, duty, free, from, to float64) exponential {
+	kt := m.law.kt.Mean
+	x := exponential{ohm: kt / f.coef[gain], from: from, to: to}
+	loop := x.ohm + float64(m.supplyOhm*duty*duty)
+	x.begin = (duty*free - float64(f.emf*from)) / loop
+	x.end = (b.curve.At(to) + m.law.c0.Mean + float64(m.law.c1.Mean*to)) / kt
+	x.tau = b.j.Mean / (kt*f.emf/loop + (b.curve.At(to)-b.curve.At(from))/(to-from))
+	return x
+}
+
+// loss is that in the windings, ∫i²·R dt, until a speed is reached.
+func (x *exponential) loss(speed float64) float64 {
+	left := math.Max(1e-3, math.Min(1, (x.to-speed)/(x.to-x.from)))
+	d := x.begin - x.end
+	return x.ohm * x.tau * (float64(d*d/2*(1-left*left)) + float64(2*x.end*d*(1-left)) - float64(x.end*x.end*math.Log(left)))
+}
+
+// total is the loss of the whole change besides that of the level to which it goes.
+func (x *exponential) total() float64 {
+	d := x.begin - x.end
+	return x.ohm * x.tau * d * (d/2 + 2*x.end)
 }
 
 // resistance of one run, with its standard error.

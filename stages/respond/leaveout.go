@@ -35,7 +35,7 @@ func (m *model) leaveOut(e *spin.Evidence) []spin.Prediction {
 	if ok {
 		bodies := append([]body(nil), m.bodies...)
 		bodies[m.bodyOf(e.Rotor)].j = j
-		rest = newModel(m.in, bodies, m.inflow, func(o *spin.Evidence, _ *spin.RunEvidence) bool { return !out(o) })
+		rest = newModel(m.in, bodies, m.inflow, func(o *spin.Evidence) bool { return !out(o) })
 	}
 	var all []spin.Prediction
 	rel := uncertain.Value{}

@@ -56,7 +56,7 @@ type law struct{ kt, c0, c1 uncertain.Value }
 
 // newModel puts together what the job found. left is the name of a recording
 // or mounting whose runs are not used, empty for none.
-func newModel(in *Input, bodies []body, inflow spin.Inflow, keep func(e *spin.Evidence, r *spin.RunEvidence) bool) *model {
+func newModel(in *Input, bodies []body, inflow spin.Inflow, keep func(e *spin.Evidence) bool) *model {
 	m := &model{in: in, bodies: bodies, inflow: inflow, thrusts: map[string]*thrustCurve{}, scale: uncertain.Exact(1)}
 	if len(in.Evidence) > 0 {
 		m.scale = in.Evidence[0].Scale
@@ -69,7 +69,7 @@ func newModel(in *Input, bodies []body, inflow spin.Inflow, keep func(e *spin.Ev
 	} else {
 		m.supplyOhm, m.supply = 0, uncertain.Value{}
 	}
-	f, err := m.fitSurface(m.collect(keep))
+	f, err := m.fitSurface(m.collect(keep), m.settledLevels(keep))
 	if err != nil {
 		m.noSurface = err.Error()
 	} else {
@@ -106,12 +106,10 @@ func virtual(in *Input, b *body) float64 {
 			continue
 		}
 		for _, r := range e.Runs {
-			if len(r.Passages) < 2 {
+			if len(r.Rise) == 0 {
 				continue
 			}
-			// The first and the last are at 10 % and 90 % of the way.
-			from, to := r.Passages[0].SpeedRadPerS, r.Passages[len(r.Passages)-1].SpeedRadPerS
-			from, to = from-(to-from)/8, to+(to-from)/8
+			from, to := r.Idle.SpeedRadPerS, r.Rise[len(r.Rise)-1].SpeedRadPerS
 			if from <= 0 || to <= from {
 				continue
 			}
@@ -223,8 +221,8 @@ func (m *model) spread(f *fitted) {
 		// ∂coef/∂J is Σ gain·ω over the body's pieces, ∂coef/∂c of a load coefficient Σ gain·∫∂L/∂c.
 		dj, dc := make([]float64, k), numeric.NewMatrix(len(body.curve.Coef), k)
 		used := false
-		for i := range f.pieces {
-			p := &f.pieces[i]
+		for i := range len(f.pieces) + len(f.levels) {
+			p := f.at(i)
 			if p.body != b {
 				continue
 			}
@@ -250,6 +248,7 @@ func (m *model) spread(f *fitted) {
 	if m.law != nil {
 		m.spreadLaw(f, &cells)
 	}
+	m.spreadWarmth(f, &cells)
 	for a := range terms {
 		f.out.Coef[a] = uncertain.Exact(f.coef[a])
 		if a >= k {
@@ -262,6 +261,34 @@ func (m *model) spread(f *fitted) {
 		f.out.Coef[a] = uncertain.Combine(f.coef[a], append(cells[a], uncertain.Term{Sensitivity: 1, Value: own})...)
 	}
 	f.out.SupplyOhm = m.supply
+}
+
+// spreadWarmth adds what the heat of earlier runs and of each rise itself moves: torque is divided by the resistance.
+func (m *model) spreadWarmth(f *fitted, cells *[terms][]uncertain.Term) {
+	if len(f.warmth.Parts) == 0 {
+		return
+	}
+	grad := make([]float64, terms)
+	if !f.bent {
+		grad = grad[:bend]
+	}
+	// How quickly the windings cool says what a joule does, but hardly what earlier runs did.
+	own := uncertain.Exact(f.warmth.Mean)
+	for _, p := range f.warmth.Parts {
+		if p.Source == m.in.Job+warmthSource {
+			own = own.With(p)
+		}
+	}
+	for a := range f.own {
+		before, within := 0.0, 0.0
+		for i := range f.pieces {
+			p := &f.pieces[i]
+			driven := f.row(p, f.coef[:len(grad)], grad) - float64(f.coef[offset]*p.time)
+			before += float64(f.gainMat.At(a, i) * driven * p.heat / p.ohmic)
+			within += float64(f.gainMat.At(a, i) * p.hot / p.ohmic)
+		}
+		cells[a] = append(cells[a], uncertain.Term{Sensitivity: before, Value: own}, uncertain.Term{Sensitivity: within, Value: f.warmth})
+	}
 }
 
 // spreadLaw adds what the current law and the supply's resistance move: drive

@@ -24,7 +24,9 @@ type plant struct {
 	a, b, c, tau, bend, emf float64
 	ohm, kt, k0, k1         float64 // supply and current law; kt 0: none
 	v0, duty, ramp          float64
-	drag                    []float64 // of a coast
+	// warmth is the relative rise of the windings' resistance by a joule lost in them.
+	warmth float64
+	drag   []float64 // of a coast
 }
 
 // demand is the torque that holds speed w.
@@ -106,6 +108,19 @@ func (p *plant) settled(w, d float64) float64 {
 		t = straight + float64(p.bend*u*u)/(1+k)
 	}
 	return t
+}
+
+// warmed is a settled torque with the windings warmed by a loss in J.
+func (p *plant) warmed(settled, loss float64) float64 {
+	return p.c + (settled-p.c)/(1+float64(p.warmth*loss))
+}
+
+// loss is the power in W that a phase current leaves in the windings.
+func (p *plant) loss(amps float64) float64 {
+	if p.kt <= 0 || p.a <= 0 {
+		return 0
+	}
+	return amps * amps * p.kt / p.a
 }
 
 // holding is the duty that holds speed w, at most 1.
@@ -197,16 +212,17 @@ func (p *plant) up(from, to float64, slow bool, grid []float64) outcome {
 		duty := p.dutyAt(t, hold)
 		need := p.demand(y[0])
 		if inflowed {
-			need -= p.lagging(y[0], y[4])
-			d[4] = p.inflow(y[0], y[4])
+			need -= p.lagging(y[0], y[5])
+			d[5] = p.inflow(y[0], y[5])
 		}
 		d[0] = (y[1] - need) / body
-		d[1] = (p.settled(y[0], duty) - y[1]) * (1 + p.sag(duty)) / p.tau
+		d[1] = (p.warmed(p.settled(y[0], duty), y[4]) - y[1]) * (1 + p.sag(duty)) / p.tau
 		i := p.current(y[0], y[1])
 		d[2] = duty * i
 		d[3] = (p.v0 - float64(p.ohm*d[2])) * d[2]
+		d[4] = p.loss(i)
 	}
-	return p.drive(rates, p.from(from, p.demand(from), 0, 0), to, grid)
+	return p.drive(rates, p.from(from, p.demand(from), 0, 0, 0), to, grid)
 }
 
 // follow is up with the current taken as settled: T = S − τ·dS/dt, hence
@@ -218,19 +234,20 @@ func (p *plant) follow(from, to, hold float64, grid []float64) outcome {
 	j, inflowed := p.body()+tau*bow, p.inflowed()
 	rates := func(t float64, y, d []float64) {
 		duty := p.dutyAt(t, hold)
-		s := p.settled(y[0], duty)
+		s := p.warmed(p.settled(y[0], duty), y[4])
 		need := p.demand(y[0])
 		if inflowed {
-			need -= p.lagging(y[0], y[4])
-			d[4] = p.inflow(y[0], y[4])
+			need -= p.lagging(y[0], y[5])
+			d[5] = p.inflow(y[0], y[5])
 		}
 		d[0] = (s - need) / j
 		i := p.current(y[0], s-float64(tau*bow*d[0]))
 		d[1] = 0
 		d[2] = duty * i
 		d[3] = (p.v0 - float64(p.ohm*d[2])) * d[2]
+		d[4] = p.loss(i)
 	}
-	o := p.drive(rates, p.from(from, 0, 0, 0), to, grid)
+	o := p.drive(rates, p.from(from, 0, 0, 0, 0), to, grid)
 	o.time += tau
 	for i := range o.grid {
 		o.grid[i] += tau
@@ -248,16 +265,16 @@ func (p *plant) down(from, to float64, grid []float64) outcome {
 		}
 		need := p.demand(y[0])
 		if inflowed {
-			need -= p.lagging(y[0], y[4])
-			d[4] = p.inflow(y[0], y[4])
+			need -= p.lagging(y[0], y[5])
+			d[5] = p.inflow(y[0], y[5])
 		}
 		d[0] = -(drag + need) / body
-		d[1], d[2], d[3] = 0, 0, 0
+		d[1], d[2], d[3], d[4] = 0, 0, 0, 0
 	}
-	return p.drive(rates, p.from(from, 0, 0, 0), to, grid)
+	return p.drive(rates, p.from(from, 0, 0, 0, 0), to, grid)
 }
 
-// from is the state at the start: speed, torque, charge, energy, and an inflow that has settled
+// from is the state at the start: speed, torque, charge, energy, loss in the windings, and an inflow that has settled
 // where there is one.
 func (p *plant) from(state ...float64) []float64 {
 	if p.inflowed() {

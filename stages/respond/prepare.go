@@ -134,6 +134,7 @@ func (m *model) driving(s *setting, q spin.ResponseRequest) string {
 		s.lever(f.out.Coef[i], set)
 	}
 	s.lever(m.supply, func(s *setting, x float64) { s.p.ohm = math.Max(0, x) })
+	s.lever(f.warmth, func(s *setting, x float64) { s.p.warmth = x })
 	if l := m.law; l != nil {
 		for _, x := range []struct {
 			v   uncertain.Value

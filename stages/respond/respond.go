@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "respond/2"
+const Method = "respond/3"
 
 // Input is what a job found, and what is asked of it.
 type Input struct {
@@ -74,7 +74,7 @@ func Run(in Input, opt Options) (Output, error) {
 
 // everything is the model of all that the job found.
 func everything(in *Input, opt Options) *model {
-	m := newModel(in, bodiesOf(in), opt.Inflow, func(*spin.Evidence, *spin.RunEvidence) bool { return true })
+	m := newModel(in, bodiesOf(in), opt.Inflow, func(*spin.Evidence) bool { return true })
 	m.fitCoast()
 	return m
 }

@@ -50,18 +50,22 @@ const (
 
 // fitted is a surface with what its uncertainty is made of.
 type fitted struct {
-	coef    [terms]float64
-	emf     float64
-	pieces  []piece
+	coef   [terms]float64
+	emf    float64
+	pieces []piece
+	// levels are settled points of operation, as pieces of one row each.
+	levels  []piece
 	bent    bool
-	gainMat numeric.Matrix // ∂coef/∂momentum of each piece
+	gainMat numeric.Matrix // ∂coef/∂momentum of each piece, then each level
 	own     []uncertain.Value
-	out     spin.TorqueSurface
+	// warmth is how much a joule in the windings raises their resistance, relative.
+	warmth uncertain.Value
+	out    spin.TorqueSurface
 }
 
 // fitSurface fits the pieces. Errors are reasons that a person is told.
-func (m *model) fitSurface(pieces []piece) (*fitted, error) {
-	f := &fitted{pieces: pieces}
+func (m *model) fitSurface(pieces []piece, levels []piece) (*fitted, error) {
+	f := &fitted{pieces: pieces, levels: levels}
 	if err := f.enough("step runs with inertia and load known"); err != nil {
 		return nil, err
 	}
@@ -99,10 +103,11 @@ func (f *fitted) enough(of string) error {
 // row is the surface's momentum at a piece with its derivatives.
 func (f *fitted) row(p *piece, c, grad []float64) float64 {
 	cold := 1 / p.ohmic
-	grad[gain] = cold * (p.drive - float64(c[lag]*p.volts))
-	grad[slope] = cold * (p.angle - float64(c[lag]*p.speed))
+	late := c[lag]
+	grad[gain] = cold * (p.drive - float64(late*p.volts) + float64(late*late*p.voltsRate))
+	grad[slope] = cold * (p.angle - float64(late*p.speed) + float64(late*late*p.accel))
 	grad[offset] = p.time
-	grad[lag] = -cold * (float64(c[gain]*p.volts) + float64(c[slope]*p.speed))
+	grad[lag] = -cold * (float64(c[gain]*(p.volts-2*late*p.voltsRate)) + float64(c[slope]*(p.speed-2*late*p.accel)))
 	v := float64(c[gain]*grad[gain]) + float64(c[slope]*grad[slope]) + float64(c[offset]*grad[offset])
 	if len(grad) > bend {
 		grad[bend] = cold * p.bow
@@ -111,14 +116,15 @@ func (f *fitted) row(p *piece, c, grad []float64) float64 {
 	return v
 }
 
-// solve fits the surface to the pieces, and to the prior of the lag.
+// solve fits the surface to the pieces, to the levels, and to the prior of the lag.
 func (f *fitted) solve(bent bool) error {
-	n, k := len(f.pieces), terms-1
+	n, k := len(f.pieces)+len(f.levels), terms-1
 	if bent {
 		k = terms
 	}
 	y, w := make([]float64, n+1), make([]float64, n+1)
-	for i, p := range f.pieces {
+	for i := range n {
+		p := f.at(i)
 		y[i], w[i] = p.momentum, 1/(p.sigma*p.sigma)
 	}
 	y[n], w[n] = lagPriorS, 1/(lagPriorU*lagPriorU)
@@ -129,7 +135,7 @@ func (f *fitted) solve(bent bool) error {
 			grad[lag] = 1
 			return c[lag]
 		}
-		return f.row(&f.pieces[i], c, grad)
+		return f.row(f.at(i), c, grad)
 	}, y, w, start)
 	if err != nil {
 		return fmt.Errorf("the step runs do not determine the cold torque: %w", err)
@@ -137,13 +143,21 @@ func (f *fitted) solve(bent bool) error {
 	f.coef = [terms]float64{}
 	copy(f.coef[:], s.Coef)
 	f.bent, f.gainMat = bent, s.Gain
-	rel := make([]float64, n)
+	rel := make([]float64, len(f.pieces))
 	for i, p := range f.pieces {
 		rel[i] = float64(s.Residual[i] * s.Residual[i] / (p.reach * p.reach))
 	}
 	f.out.RMSRel = math.Sqrt(numeric.Mean(rel))
 	f.own = f.scatter(s)
 	return nil
+}
+
+// at is the i-th row: pieces first, then levels.
+func (f *fitted) at(i int) *piece {
+	if i < len(f.pieces) {
+		return &f.pieces[i]
+	}
+	return &f.levels[i-len(f.pieces)]
 }
 
 // start is a surface from the run with the fastest stretch: enough for a
@@ -168,14 +182,14 @@ func (f *fitted) start(k int) []float64 {
 }
 
 func (f *fitted) aicc() float64 {
-	n := float64(len(f.pieces))
+	n := float64(len(f.pieces) + len(f.levels))
 	k := float64(terms - 1)
 	if f.bent {
 		k++
 	}
 	rss := 0.0
-	for i := range f.pieces {
-		e := f.residual(i) / f.pieces[i].sigma
+	for i := range len(f.pieces) + len(f.levels) {
+		e := f.residual(i) / f.at(i).sigma
 		rss += float64(e * e)
 	}
 	perRun(f.pieces, func([]piece) { k++ })
@@ -187,7 +201,8 @@ func (f *fitted) residual(i int) float64 {
 	if !f.bent {
 		grad = grad[:bend]
 	}
-	return f.pieces[i].momentum - f.row(&f.pieces[i], f.coef[:len(grad)], grad)
+	p := f.at(i)
+	return p.momentum - f.row(p, f.coef[:len(grad)], grad)
 }
 
 // scatter is the coefficients' own uncertainty: how much they would move if
@@ -195,7 +210,7 @@ func (f *fitted) residual(i int) float64 {
 // with recordings as clusters; Liang and Zeger, Biometrika 73 (1986) 13, eq.
 // 8, from memory), and no less than the weights say.
 func (f *fitted) scatter(s numeric.Solution) []uncertain.Value {
-	n, k := len(f.pieces), len(s.Coef)
+	n, k := len(f.pieces)+len(f.levels), len(s.Coef)
 	cov := make([]float64, k*k)
 	add := func(v []float64, factor float64) {
 		for a := range k {
@@ -205,18 +220,18 @@ func (f *fitted) scatter(s numeric.Solution) []uncertain.Value {
 		}
 	}
 	var clusters []string
-	for _, p := range f.pieces {
-		if !slices.Contains(clusters, p.recording) {
-			clusters = append(clusters, p.recording)
+	for i := range n {
+		if c := f.at(i).recording; !slices.Contains(clusters, c) {
+			clusters = append(clusters, c)
 		}
 	}
-	// Few clusters fitted by k coefficients leave residuals too small.
+	// Few clusters leave residuals too small.
 	c := float64(len(clusters))
-	factor := c / math.Max(1, c-float64(min(k, len(clusters)-1)))
+	factor := c / math.Max(1, c-1)
 	for _, name := range clusters {
 		v := make([]float64, k)
-		for i, p := range f.pieces {
-			if p.recording == name {
+		for i := range n {
+			if f.at(i).recording == name {
 				for a := range k {
 					v[a] += float64(s.Gain.At(a, i) * s.Residual[i])
 				}
@@ -265,5 +280,5 @@ func (f *fitted) describe(m *model) {
 		}
 		at += len(run)
 	})
-	o.Stretches = len(f.pieces)
+	o.Stretches, o.Levels, o.WarmthPerJ = len(f.pieces), len(f.levels), f.warmth
 }

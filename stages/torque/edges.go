@@ -2,13 +2,16 @@ package torque
 
 import "math"
 
-// fresh is a reading of the last whole period: the first sample that has it, the sample before,
-// and the period, s.
-type fresh struct{ at, before, period float64 }
+// reading is one of the last whole period: the sample that has it, the sample before, the
+// period, s, and whether it differs from the reading before.
+type reading struct {
+	at, before, period float64
+	changed            bool
+}
 
 // window is when the edge that ended the period can have come: since the sample before, and not so long ago
 // that another would have followed.
-func (f fresh) window() (from, to float64) { return math.Max(f.before, f.at-f.period), f.at }
+func (f reading) window() (from, to float64) { return math.Max(f.before, f.at-f.period), f.at }
 
 const (
 	// starts are the dates of the first edge that are tried.
@@ -24,9 +27,10 @@ const (
 // edges dates the edges that ended the periods. Edges follow each other by the periods
 // themselves, so that all dates hang on the first one; the samples, between which each must
 // have come, tell it. Periods that no sample shows, where they are shorter than the sampling
-// interval, are taken between their neighbours. unsure is the range of the first edge that the samples
+// interval, are taken between their neighbours. A reading that only repeats the one before has no
+// date, NaN; one that is equal to it by chance has. The first one must not repeat. unsure is the range of the first edge that the samples
 // allow; ok is false where no first edge suits the readings, which are then not whole periods, or too many do.
-func edges(f []fresh) (at []float64, unsure float64, ok bool) {
+func edges(f []reading) (at []float64, unsure float64, ok bool) {
 	if len(f) < 3 {
 		return nil, 0, false
 	}
@@ -39,10 +43,11 @@ func edges(f []fresh) (at []float64, unsure float64, ok bool) {
 		strays[k] = follow(f, from+(float64(k)+0.5)*step, at)
 		best = math.Min(best, strays[k])
 	}
-	width := 0.0
+	width, changes := 0.0, 0.0
 	for _, x := range f {
-		lo, hi := x.window()
-		width += hi - lo
+		if lo, hi := x.window(); x.changed {
+			width, changes = width+hi-lo, changes+1
+		}
 	}
 	if best > strayed*width {
 		return nil, 0, false
@@ -56,7 +61,7 @@ func edges(f []fresh) (at []float64, unsure float64, ok bool) {
 		}
 	}
 	unsure = n * step
-	if unsure > loose*width/float64(len(f)) {
+	if unsure > loose*width/changes {
 		return nil, 0, false
 	}
 	follow(f, sum/n, at)
@@ -65,18 +70,29 @@ func edges(f []fresh) (at []float64, unsure float64, ok bool) {
 
 // follow dates all edges from the first one and gives how far they strayed from their windows in
 // all; one that does is put at the window's end.
-func follow(f []fresh, first float64, at []float64) (strays float64) {
+func follow(f []reading, first float64, at []float64) (strays float64) {
 	at[0] = first
+	k := 0
 	for j := 1; j < len(f); j++ {
+		at[j] = math.NaN()
 		lo, hi := f[j].window()
-		mean := (f[j-1].period + f[j].period) / 2
-		n := math.Max(1, math.Round(((lo+hi)/2-at[j-1])/mean))
-		found, off := 0.0, math.Inf(1)
+		sampling := f[j].at - f[j].before
+		if !f[j].changed && f[j].period >= sampling {
+			continue
+		}
+		mean := (f[k].period + f[j].period) / 2
+		n := math.Max(1, math.Round(((lo+hi)/2-at[k])/mean))
+		// Where a sample falls into every period, one that is not seen is equal to the one before
+		// it; where none may, they went evenly from the one before to this one.
+		shown := math.Min(f[k].period, f[j].period) >= sampling
+		found, off, unseen := 0.0, math.Inf(1), 0.0
 		for m := math.Max(1, n-1); m <= n+1; m++ {
-			// m periods, evenly from the one before to this one.
-			e := at[j-1] + m*f[j-1].period + (f[j].period-f[j-1].period)*(m+1)/2
+			e := at[k] + (m-1)*f[k].period + f[j].period
+			if !shown {
+				e = at[k] + m*f[k].period + (f[j].period-f[k].period)*(m+1)/2
+			}
 			if d := math.Max(e-hi, lo-e); d < off {
-				found, off = e, d
+				found, off, unseen = e, d, m-1
 			}
 		}
 		if off > 0 {
@@ -84,6 +100,12 @@ func follow(f []fresh, first float64, at []float64) (strays float64) {
 			found = math.Min(math.Max(found, lo), hi)
 		}
 		at[j] = found
+		for i, next := k+1, 1.0; shown && i < j && next <= unseen; i++ {
+			if d := at[k] + next*f[k].period; d <= f[i].at {
+				at[i], next = d, next+1
+			}
+		}
+		k = j
 	}
 	return strays
 }

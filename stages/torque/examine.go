@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "torque/4"
+const Method = "torque/5"
 
 // Input is one recording with the load curve of its rotor.
 type Input struct {
@@ -60,6 +60,7 @@ func Examine(in Input, opt Options) (spin.Evidence, error) {
 				x := spin.RunEvidence{Run: run.ID, Duty: run.Duty, SupplyV: run.SupplyV, LoadRel: 1}
 				x.Rise, x.Passages = rise(r, run, balance.OfRun(r, run))
 				x.Idle, _ = r.Plateau(run.A)
+				times(&x, r, run)
 				e.Runs = append(e.Runs, x)
 			}
 		}
@@ -96,7 +97,16 @@ func examineRun(r *spin.Recording, run spin.Run, curve *spin.LoadCurve, opt Opti
 	e.Bins = runBins(r, run, v, curve, e.LagS, opt)
 	e.Rise, e.Passages = rise(r, run, v)
 	e.Idle, _ = r.Plateau(run.A)
+	times(&e, r, run)
 	return e
+}
+
+// times are those between a run's plateaus.
+func times(e *spin.RunEvidence, r *spin.Recording, run spin.Run) {
+	e.BeginS, e.SettledS, e.EndS = r.Segments[run.A].ToS, r.Segments[run.B].FromS, r.Segments[run.B].ToS
+	if run.C >= 0 {
+		e.BackS = r.Segments[run.C].FromS
+	}
 }
 
 // findLag looks for the lag in two steps. The best overlap of speed and torque

@@ -10,8 +10,11 @@ type Stretch struct {
 	// stretch's own first reading to its last.
 	TimeS float64 `json:"time_s"`
 	SpanS float64 `json:"span_s"`
+	// MeanS is the time over which each reading is itself a mean about its date, as one of
+	// a whole period is; 0 for one of an instant.
+	MeanS float64 `json:"mean_s,omitempty"`
 	// SpeedRadPerS is the mean speed with its standard error, SpeedVar the
-	// variance of the readings in (rad/s)².
+	// variance in (rad/s)² of the speed that it is the mean of: of the readings, and within each.
 	SpeedRadPerS float64 `json:"speed_radps"`
 	SpeedSE      float64 `json:"speed_se"`
 	SpeedVar     float64 `json:"speed_var"`
@@ -137,9 +140,12 @@ type TorqueSurface struct {
 	HighDuty    float64 `json:"high_duty"`
 	LowV        float64 `json:"low_v"`
 	HighV       float64 `json:"high_v"`
-	// Runs, stretches and recordings it rests on; Left are runs set aside and why.
+	// WarmthPerJ is the relative rise of the windings' resistance by a joule lost in them, 0 unknown.
+	WarmthPerJ uncertain.Value `json:"warmth_per_j"`
+	// Runs, stretches, settled levels and recordings it rests on; Left are runs set aside and why.
 	Runs       int      `json:"runs"`
 	Stretches  int      `json:"stretches"`
+	Levels     int      `json:"levels"`
 	Recordings []string `json:"recordings"`
 	Left       []string `json:"left,omitempty"`
 	// RMSRel is the misfit of the momentum over that of a rise.

@@ -40,6 +40,12 @@ type RunEvidence struct {
 	Rise     []Stretch `json:"rise,omitempty"`
 	Passages []Passage `json:"passages,omitempty"`
 	Idle     Plateau   `json:"idle"`
+	// Times in the recording at which the idle plateau ends, the settled one begins and ends, and the
+	// next idle one begins; BackS is 0 where there is none.
+	BeginS   float64 `json:"begin_s"`
+	SettledS float64 `json:"settled_s"`
+	EndS     float64 `json:"end_s"`
+	BackS    float64 `json:"back_s,omitempty"`
 	// OhmRise is the apparent resistance at the start of the transient over
 	// that at its end less one; 0 when the channels do not give it.
 	ResistanceOhm float64 `json:"resistance_ohm,omitempty"`

@@ -1,0 +1,205 @@
+package respond
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/spin"
+	"spinledger/stages/kit/uncertain"
+)
+
+// TestExponentialLoss: the loss of a rise and of a braked fall, linear, against their integration with the
+// current's own lag left out. What the square load bends is below 2 %.
+func TestExponentialLoss(t *testing.T) {
+	in := made(t, 1)
+	m := everything(in, DefaultOptions())
+	for _, r := range rotors {
+		p := truePlant
+		p.j, p.load[0], p.v0 = r.j, r.k, 14.8
+		m.bodies[m.bodyOf(r.id)].j = uncertain.Exact(r.j)
+		speed := func(duty float64) float64 { p.duty = duty; return p.final(1) }
+		low, high := speed(0.3), speed(0.7)
+		for _, c := range []struct{ from, to, duty float64 }{{low, high, 0.7}, {high, low, 0.3}} {
+			x := m.exponential(m.surface, &m.bodies[m.bodyOf(r.id)], c.duty, p.v0, c.from, c.to)
+			stop := c.from + 0.95*(c.to-c.from)
+			rates := func(_ float64, y, d []float64) {
+				s := p.settled(y[0], c.duty)
+				d[0] = (s - p.demand(y[0])) / p.j
+				i := p.current(y[0], s)
+				d[1] = i * i * p.kt / p.a
+			}
+			path, err := numeric.Advance(rates, 0, []float64{c.from, 0}, 10, func(_ float64, y []float64) float64 { return y[0] - stop }, numeric.Tolerance{Rel: 1e-9, Abs: []float64{1e-6, 1e-9}})
+			if err != nil || !path.Met {
+				t.Fatal(r.id, err)
+			}
+			_, y := path.End()
+			near(t, fmt.Sprintf("%s loss from %.0f to %.0f rad/s", r.id, c.from, stop), x.loss(stop), y[1], 0.02)
+			if x.total() <= 0 || x.loss(c.from) != 0 {
+				t.Errorf("%s: total %g J, at the start %g J", r.id, x.total(), x.loss(c.from))
+			}
+		}
+	}
+}
+
+// warmed are the rises of the made-up evidence once more, each recording four runs whose
+// windings keep what earlier runs lost in them for 5 s; a joule raises their resistance by perJoule.
+func warmed(t *testing.T, perJoule float64) *Input {
+	t.Helper()
+	in := made(t, 1)
+	in.Fits = nil
+	const cooling, pause = 5.0, 0.3
+	for i := range in.Evidence {
+		e := &in.Evidence[i]
+		p := truePlant
+		for _, r := range rotors {
+			if r.id == e.Rotor {
+				p.j, p.load[0] = r.j, r.k
+			}
+		}
+		p.v0, p.duty = e.Runs[0].SupplyV, e.Runs[0].Duty
+		var runs []spin.RunEvidence
+		loss, clock := 0.0, 0.0
+		for n := range 4 {
+			run, rise, lost := warmRun(t, p, perJoule, loss, fmt.Sprintf("%s#%d", e.Recording, n+1))
+			run.BeginS, run.SettledS = clock, clock+rise
+			run.EndS, run.BackS = clock+rise+pause, clock+2*rise+pause
+			clock += 2 * (rise + pause)
+			// The fall loses about what the rise does, and so does each plateau a little.
+			hold := p.current(run.Rise[len(run.Rise)-1].SpeedRadPerS, p.demand(run.Rise[len(run.Rise)-1].SpeedRadPerS))
+			loss = (loss + 2*lost + hold*hold*p.kt/p.a*pause) * math.Exp(-2*(rise+pause)/cooling)
+			runs = append(runs, run)
+			in.Fits = append(in.Fits, spin.RunFit{Recording: e.Recording, Run: run.Run, Rotor: e.Rotor, Mounting: e.Mounting, Kind: spin.Step, Chosen: true, JKgM2: uncertain.Exact(p.j)})
+		}
+		e.Runs = runs
+	}
+	return in
+}
+
+// warmRun is madeRun with windings that hold loss J already, and what they lose more in it.
+func warmRun(t *testing.T, p plant, perJoule, loss float64, id string) (r spin.RunEvidence, rise, lost float64) {
+	t.Helper()
+	p.warmth = perJoule
+	cold := p
+	cold.duty = 0.3
+	from := cold.final(1)
+	to := from + 0.97*(p.final(from)-from)
+	rates := func(_ float64, y, d []float64) {
+		d[0] = (y[1] - p.demand(y[0])) / p.j
+		d[1] = (p.warmed(p.settled(y[0], p.duty), y[3]) - y[1]) * (1 + p.sag(p.duty)) / p.tau
+		d[2] = y[0]
+		i := p.current(y[0], y[1])
+		d[3] = i * i * p.kt / p.a
+	}
+	path, err := numeric.Advance(rates, 0, []float64{from, p.demand(from), 0, loss}, 10, func(_ float64, y []float64) float64 { return y[0] - to }, numeric.Tolerance{Rel: 1e-10, Abs: []float64{1e-7, 1e-10, 1e-9, 1e-9}})
+	if err != nil || !path.Met {
+		t.Fatal(id, err)
+	}
+	r = spin.RunEvidence{Run: id, Duty: p.duty, SupplyV: p.v0}
+	i0 := cold.duty * cold.current(from, p.demand(from))
+	r.Idle = spin.Plateau{SpeedRadPerS: from, VoltageV: p.v0 - p.ohm*i0, CurrentA: i0, Duty: cold.duty}
+	end, y := path.End()
+	lost = y[3] - loss
+	const n = 24
+	var at [4]float64
+	for k := range n {
+		s := end * (float64(k) + 0.5) / n
+		path.At(s, at[:])
+		amps := p.duty * p.current(at[0], at[1])
+		r.Rise = append(r.Rise, spin.Stretch{TimeS: s, SpeedRadPerS: at[0], SpeedSE: 0.5, AngleRad: at[2], N: 1, CurrentA: amps, VoltageV: p.v0 - p.ohm*amps})
+	}
+	return r, end, lost
+}
+
+// TestWarmth: runs that follow each other warm the windings; what a joule does is found, and the cold
+// motor's torque and times with it. Without the correction they are wrong by the mean warmth.
+func TestWarmth(t *testing.T) {
+	const perJoule = 2e-3
+	in := warmed(t, perJoule)
+	m := everything(in, DefaultOptions())
+	if m.surface == nil {
+		t.Fatal(m.noSurface)
+	}
+	// How quickly they cool is not known well, and what a joule does with it.
+	if h := m.surface.warmth; math.Abs(h.Mean-perJoule) > h.Expanded().U || h.Expanded().U > 0.6*perJoule {
+		t.Errorf("a joule warms by %.3g ± %.2g, want %.3g", h.Mean, h.Expanded().U, perJoule)
+	}
+	near(t, "gain", m.surface.coef[gain], truePlant.a, 0.003)
+	warmest := 0.0
+	for _, p := range m.surface.pieces {
+		warmest = math.Max(warmest, p.ohmic-1)
+	}
+	if warmest < 0.02 {
+		t.Fatalf("the warmest run is %.2g warmer: the test shows nothing", warmest)
+	}
+	for _, r := range rotors {
+		p := truePlant
+		p.j, p.load[0], p.v0, p.duty, p.warmth = r.j, r.k, 14.8, 0.7, perJoule
+		got := m.answer(ask(r.id), Options{})
+		near(t, r.id+" time", got.TimeS.Mean, p.up(900, 1500, false, nil).time, 0.002)
+		p.warmth = 0
+		if cold := p.up(900, 1500, false, nil).time; r.id != "bare" && got.TimeS.Mean < 1.001*cold {
+			t.Errorf("%s: %g s, and %g s if the rise did not warm the motor itself", r.id, got.TimeS.Mean, cold)
+		}
+	}
+	for _, p := range m.predictions() {
+		if p.Refused == "" && p.PredictedS.Mean > 0 {
+			near(t, p.Run, p.PredictedS.Mean, p.RecordedS, 0.005)
+		}
+	}
+}
+
+// TestLevels: settled points of operation tell the drag in the motor, which rises alone tell poorly.
+func TestLevels(t *testing.T) {
+	in := made(t, 1)
+	alone := everything(in, DefaultOptions())
+	for _, r := range rotors {
+		p := truePlant
+		p.j, p.load[0], p.v0 = r.j, r.k, 14.8
+		e := spin.Evidence{Recording: "made/levels-" + r.id, Kind: spin.Steady, Rotor: r.id, Recorded: true, Scale: uncertain.Exact(1)}
+		for _, d := range []float64{0.2, 0.35, 0.45, 0.55, 0.65} {
+			p.duty = d
+			w := p.final(1)
+			i := p.current(w, p.demand(w))
+			e.Levels = append(e.Levels, spin.OperatingPoint{SpeedRadPerS: w, TorqueNm: p.demand(w), PhaseA: i, DriveV: d * (p.v0 - float64(p.ohm*d*i))})
+		}
+		in.Evidence = append(in.Evidence, e)
+	}
+	m := everything(in, DefaultOptions())
+	// Those at 20 % are below all rises, whose idle was at 30 %.
+	if n := len(m.surface.levels); n != 12 {
+		t.Errorf("%d levels, want 12", n)
+	}
+	near(t, "drag", m.surface.coef[offset], truePlant.c, 0.02)
+	if a, b := alone.surface.out.Coef[offset].Std(), m.surface.out.Coef[offset].Std(); b > 0.8*a {
+		t.Errorf("the drag is known to %.2g N·m with levels, %.2g without", b, a)
+	}
+	// Where voltage is not recorded there are none.
+	for i := range in.Evidence {
+		for k := range in.Evidence[i].Runs {
+			for n := range in.Evidence[i].Runs[k].Rise {
+				in.Evidence[i].Runs[k].Rise[n].VoltageV = 0
+			}
+		}
+	}
+	if m := everything(in, DefaultOptions()); m.surface != nil && len(m.surface.levels) > 0 {
+		t.Error("levels without a voltage")
+	}
+}
+
+// TestIntegralsOfMeans: ∫v dt for v = t is t²/2; its mean over a reading's own time m is m²/24 more, over
+// n readings spread over a span s it is s²/24·(n+1)/(n−1) more.
+func TestIntegralsOfMeans(t *testing.T) {
+	var run []piece
+	for i, s := range []spin.Stretch{{N: 1}, {N: 1, MeanS: 0.6}, {N: 3, SpanS: 0.8}, {N: 3, SpanS: 0.8, MeanS: 0.3}} {
+		s.TimeS = float64(i)
+		run = append(run, piece{s: s})
+	}
+	got := integrals(run, func(s spin.Stretch) float64 { return s.TimeS })
+	for i, more := range []float64{0, 0.36 / 24, 0.64 / 24 * 2, 0.64/24*2 + 0.09/24} {
+		if want := float64(i*i)/2 + more; math.Abs(got[i]-want) > 1e-12 {
+			t.Errorf("stretch %d: %g, want %g", i, got[i], want)
+		}
+	}
+}
