@@ -37,42 +37,105 @@ type contender struct {
 
 // Race computes the jobs of the entries for their requests alone and sets
 // answers to requests of equal names against each other. Jobs share what has
-// one name in both: a calibration, a disk. Their motors share nothing.
-func Race(fsys fs.FS, entries []Entry, workers int) ([]Heat, error) {
+// one name in both: a calibration, a disk. Their motors share nothing. Where onto names jobs, the parts
+// are put on the motors of these instead of the one they were measured on.
+func Race(fsys fs.FS, entries []Entry, onto []*job.Job, workers int) ([]Heat, error) {
 	var names []string
 	contenders := map[string][]contender{}
 	var heats []Heat
-	for _, e := range entries {
-		w := Plan(e.Job)
-		w.Responses = nil
-		for _, q := range e.Requests {
-			for _, r := range requests(e.Job.ID, q, w.Rotors) {
-				// One question at several supplies: each answer has an id of its own.
-				if slices.ContainsFunc(w.Responses, func(o spin.ResponseRequest) bool { return o.ID == r.ID }) {
-					r.ID += fmt.Sprintf("@%gV", r.SupplyV)
-				}
-				w.Responses = append(w.Responses, r)
-			}
+	add := func(x contender) {
+		name := x.r.Request.Name
+		if !slices.Contains(names, name) {
+			names = append(names, name)
 		}
-		f, _, err := Compute(fsys, w, workers, nil)
+		contenders[name] = append(contenders[name], x)
+	}
+	for _, e := range entries {
+		own, err := asking(fsys, e.Job, e.Requests, workers)
 		if err != nil {
 			return nil, err
 		}
-		for i, r := range f.Responses {
-			one := contender{r: r}
-			if r.Refused == "" && !r.Stalled {
-				one.draws = respond.Times(f.asked, w.Responses[i], w.Options.Respond)
+		if len(onto) == 0 {
+			own.enter(add)
+		}
+		for _, j := range onto {
+			if j.ID == e.Job.ID {
+				own.enter(add)
+				continue
 			}
-			if !slices.Contains(names, r.Request.Name) {
-				names = append(names, r.Request.Name)
+			other, err := asking(fsys, j, e.Requests, workers)
+			if err != nil {
+				return nil, err
 			}
-			contenders[r.Request.Name] = append(contenders[r.Request.Name], one)
+			other.borrow(own, add)
 		}
 	}
 	for _, name := range names {
 		heats = append(heats, heat(name, contenders[name]))
 	}
 	return heats, nil
+}
+
+// asked is a computed job with the requests put to it, answered in order.
+type asked struct {
+	w Work
+	f *Findings
+}
+
+// asking computes a job for requests alone.
+func asking(fsys fs.FS, j *job.Job, list []job.Request, workers int) (asked, error) {
+	w := Plan(j)
+	w.Responses = nil
+	for _, q := range list {
+		for _, r := range requests(j.ID, q, w.Rotors) {
+			// One question at several supplies: each answer has an id of its own.
+			if slices.ContainsFunc(w.Responses, func(o spin.ResponseRequest) bool { return o.ID == r.ID }) {
+				r.ID += fmt.Sprintf("@%gV", r.SupplyV)
+			}
+			w.Responses = append(w.Responses, r)
+		}
+	}
+	f, _, err := Compute(fsys, w, workers, nil)
+	return asked{w, f}, err
+}
+
+// enter adds the job's own answers.
+func (a asked) enter(add func(contender)) {
+	for i, r := range a.f.Responses {
+		one := contender{r: r}
+		if r.Refused == "" && !r.Stalled {
+			one.draws = respond.Times(a.f.asked, a.w.Responses[i], a.w.Options.Respond)
+		}
+		add(one)
+	}
+}
+
+// borrow adds answers with the parts of another job on this one's motor; parts that it has measured itself need no other.
+func (a asked) borrow(from asked, add func(contender)) {
+	for i, r := range a.f.Responses {
+		one := contender{r: r}
+		if theirs := from.w.Responses[i].Rotor; a.w.Responses[i].Rotor == "" && theirs != "" {
+			one.r, one.draws = a.f.Borrow(from.f, theirs, a.w.Responses[i], a.w.Options.Respond)
+		} else if r.Refused == "" && !r.Stalled {
+			one.draws = respond.Times(a.f.asked, a.w.Responses[i], a.w.Options.Respond)
+		}
+		add(one)
+	}
+}
+
+// Borrow answers a request with the parts of a rotor of another job on this one's motor, with the times of
+// its draws; see [respond.Lend].
+func (f *Findings) Borrow(from *Findings, rotor string, q spin.ResponseRequest, opt respond.Options) (spin.Response, []float64) {
+	in, name, err := respond.Lend(f.asked, from.asked, rotor)
+	if err != nil {
+		return spin.Response{Request: q, Refused: err.Error()}, nil
+	}
+	q.Rotor = name
+	r := respond.Ask(in, q, opt)
+	if r.Refused != "" || r.Stalled {
+		return r, nil
+	}
+	return r, respond.Times(in, q, opt)
 }
 
 func heat(name string, all []contender) Heat {

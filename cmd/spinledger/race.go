@@ -18,7 +18,7 @@ func raceCommand(stdout io.Writer) *cobra.Command {
 	var root, of string
 	var workers int
 	var asJSON, all bool
-	var supplies []string
+	var supplies, onto []string
 	keys := []struct{ flag, key, doc, value string }{
 		{flag: "duty", key: "duty", doc: "throttle that is stepped to, such as '70 %'"},
 		{flag: "ramp", key: "ramp", doc: "time in which the throttle rises"},
@@ -34,12 +34,15 @@ func raceCommand(stdout io.Writer) *cobra.Command {
 		Short: "Which spins up quicker: propellers, motors or supplies",
 		Long: `race computes the jobs and sets times against each other: what the job files ask
 under respond:, requests of one name together, or what the flags ask. Parts compare
-propellers, several jobs compare motors, several --supply compare supplies. Errors
-that both share are taken out of a difference. Nothing is written.
+propellers, several jobs compare motors, several --supply compare supplies. With --onto
+the parts are put on the motors of other jobs: inertia and load of that motor's own bell,
+and what the parts added to the bell they were measured on. Errors that both share are
+taken out of a difference. Nothing is written.
 
 Exit codes: 0 compared; 1 fewer than two have an answer; 2 the files or the call are wrong.`,
 		Example: `  spinledger race jobs/sluice-4006.yaml --of punch
-  spinledger race jobs/sluice-4006.yaml prop-13x4/A prop-13x5/A --supply '22.2 V' --duty '70 %' --speed '2600 rpm -> 3700 rpm'`,
+  spinledger race jobs/sluice-4006.yaml prop-13x4/A prop-13x5/A --supply '22.2 V' --duty '70 %' --speed '2600 rpm -> 3700 rpm'
+  spinledger race jobs/weir-1104.yaml prop-3x2/A --onto jobs/penstock-2207.yaml --onto jobs/weir-1104.yaml --supply '14.8 V' --duty '55 %' --speed '9300 rpm -> 11100 rpm' --extrapolate yes`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			var files, parts []string
@@ -65,7 +68,11 @@ Exit codes: 0 compared; 1 fewer than two have an answer; 2 the files or the call
 			if err != nil {
 				return err
 			}
-			heats, err := pipeline.Race(t.root, entries, workers)
+			motors, err := jobsOf(root, onto)
+			if err != nil {
+				return err
+			}
+			heats, err := pipeline.Race(t.root, entries, motors, workers)
 			if err != nil {
 				return err
 			}
@@ -76,12 +83,26 @@ Exit codes: 0 compared; 1 fewer than two have an answer; 2 the files or the call
 		c.Flags().StringVar(&keys[i].value, keys[i].flag, "", keys[i].doc)
 	}
 	c.Flags().StringArrayVar(&supplies, "supply", nil, "supply voltage at no load, such as '14.8 V'; several are compared")
+	c.Flags().StringArrayVar(&onto, "onto", nil, "job on whose motor the parts are put; several are compared")
 	c.Flags().StringVar(&of, "of", "", "only requests of this name")
 	c.Flags().StringVar(&root, "root", ".", "folder that nothing is read outside of")
 	c.Flags().IntVar(&workers, "workers", runtime.GOMAXPROCS(0), "recordings read at once; changes no result")
 	c.Flags().BoolVar(&asJSON, "json", false, "everything as JSON on stdout")
 	c.Flags().BoolVar(&all, "all", false, "every two of a set, not only neighbours")
 	return c
+}
+
+// jobsOf are the jobs of files below the root.
+func jobsOf(root string, files []string) ([]*job.Job, error) {
+	if len(files) == 0 {
+		return nil, nil
+	}
+	t, err := openTree(root, files)
+	if err != nil {
+		return nil, err
+	}
+	defer t.root.Close()
+	return t.jobs, nil
 }
 
 // entriesOf are the job files' own requests, or what the flags ask.

@@ -31,3 +31,20 @@ func TestRaceCalls(t *testing.T) {
 		}
 	}
 }
+
+// A propeller of the small motor on the middle one, and on its own: of one bench's torque scale nothing is left in either.
+func TestRaceOnto(t *testing.T) {
+	question := []string{"race", "--root", root, root + "/jobs/weir-1104.yaml", "prop-3x2/A", "--supply", "14.8 V", "--duty", "55 %", "--speed", "9300 rpm -> 11100 rpm"}
+	code, stdout, stderr := invoke(append(question, "--onto", root+"/jobs/weir-1104.yaml", "--onto", root+"/jobs/penstock-2207.yaml", "--extrapolate", "yes")...)
+	if code != 0 || !strings.Contains(stdout, "\n   1  weir-1104 prop-3x2.A ") || !strings.Contains(stdout, "\n   2  penstock-2207 prop-3x2.A ") {
+		t.Errorf("exit %d\n%s%s", code, stdout, stderr)
+	}
+	// One answer is none to compare, and nothing is covered on a motor that turns slowly.
+	code, stdout, stderr = invoke(append(question, "--onto", root+"/jobs/sluice-4006.yaml")...)
+	if code != 1 || !strings.Contains(stdout, "bare+prop-3x2.A on the motor of sluice-4006: no speed is covered by the loads of all three rotors") {
+		t.Errorf("exit %d\n%s%s", code, stdout, stderr)
+	}
+	if code, stdout, stderr = invoke(append(question, "--onto", root+"/jobs/none.yaml")...); code != 2 || stdout != "" || !strings.Contains(stderr, "none.yaml") {
+		t.Errorf("exit %d\n%s%s", code, stdout, stderr)
+	}
+}

@@ -92,6 +92,12 @@ func bodiesOf(in *Input) []body {
 			if slices.Contains(in.Propellers, r.Rotor) {
 				b.virtual = virtual(in, &b)
 			}
+			for _, l := range in.Lent {
+				if l.Rotor == r.Rotor {
+					// Its load carries the doubt of the scales already.
+					b.virtual, b.curve.Coef = l.Virtual, c.Coef
+				}
+			}
 			out = append(out, b)
 		}
 	}
@@ -142,7 +148,7 @@ func scaleOf(in *Input, rotor string) uncertain.Value {
 func scaled(c spin.LoadCurve, scale uncertain.Value) []uncertain.Value {
 	out := slices.Clone(c.Coef)
 	for i := range out {
-		if c.Form != spin.FormPower || i == 0 {
+		if c.Form != spin.FormPower || i != 1 {
 			out[i] = out[i].Add(scale.Sub(uncertain.Exact(scale.Mean)).Scale(out[i].Mean))
 		}
 	}

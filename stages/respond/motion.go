@@ -14,6 +14,7 @@ type plant struct {
 	load  [3]float64
 	ref   float64
 	ratio float64 // of the air's density to that of the load curve
+	dry   float64 // friction against the ground, N·m
 	added float64
 	curve []spin.LoadStep
 	// A propeller's inflow carries the share of the load and follows the speed lagRad radians behind.
@@ -32,6 +33,9 @@ type plant struct {
 // demand is the torque that holds speed w.
 func (p *plant) demand(w float64) float64 {
 	t := spin.LoadAt(p.form, p.load, w/p.ref)*p.ratio + p.added
+	if w > 0 {
+		t += p.dry
+	}
 	if len(p.curve) > 0 {
 		t += corner(p.curve, w)
 	}

@@ -93,6 +93,10 @@ func (m *model) mount(s *setting, b *body, q spin.ResponseRequest) string {
 	s.lever(b.j, func(s *setting, x float64) { s.p.j = x })
 	s.p.form, s.p.ref = b.curve.Form, b.curve.RefRadPerS
 	for i, v := range b.curve.Coef {
+		if b.curve.Dry && i == len(b.curve.Coef)-1 {
+			s.lever(v, func(s *setting, x float64) { s.p.dry = x })
+			continue
+		}
 		s.lever(v, func(s *setting, x float64) { s.p.load[i] = x })
 	}
 	if q.DensityKgM3.Mean > 0 {

@@ -26,6 +26,8 @@ type Input struct {
 	Fit []string `json:"fit"`
 	// Propellers lists the rotors whose load has an inflow that lags.
 	Propellers []string `json:"propellers,omitempty"`
+	// Lent are rotors put together from what another job measured.
+	Lent []Lent `json:"lent,omitempty"`
 }
 
 // Options of the stage.
