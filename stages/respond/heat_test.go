@@ -203,3 +203,24 @@ func TestIntegralsOfMeans(t *testing.T) {
 		}
 	}
 }
+
+// TestNoLaw: without a current law the supply's sag stays in the torque at the duties recorded, and times are right there;
+// a duty between them is not known.
+func TestNoLaw(t *testing.T) {
+	in := made(t, 1)
+	in.Law = nil
+	for _, r := range rotors {
+		p := truePlant
+		p.j, p.load[0], p.v0, p.duty = r.j, r.k, 14.8, 0.7
+		got := answer(t, in, ask(r.id))
+		if got.Refused != "" {
+			t.Fatal(got.Refused)
+		}
+		near(t, r.id, got.TimeS.Mean, p.up(900, 1500, false, nil).time, 0.02)
+	}
+	q := ask("bare")
+	q.Duty = 0.6
+	if r := answer(t, in, q); r.Refused == "" {
+		t.Error("a duty between those recorded is answered without a current law")
+	}
+}

@@ -26,7 +26,7 @@ const (
 // vanishes, and the drag of bearings and iron, which rises alone tell poorly. How far they lie off
 // a plane of their own is what each is unsure by, besides warmth.
 func (m *model) settledLevels(keep func(e *spin.Evidence) bool) []piece {
-	if !m.voltage {
+	if !m.sagging() {
 		return nil
 	}
 	low := math.Inf(1)

@@ -67,7 +67,9 @@ func newModel(in *Input, bodies []body, inflow spin.Inflow, keep func(e *spin.Ev
 			kt: l.KtNmPerA.Mul(m.scale), c0: m.scale.Scale(l.Coef[1]), c1: m.scale.Scale(l.Coef[2] / l.RefRadPerS),
 		}
 	} else {
-		m.supplyOhm, m.supply = 0, uncertain.Value{}
+		// Without it the current of a torque is not known: the supply's resistance stays in the
+		// torque's gain at the duties recorded.
+		m.supply = uncertain.Value{}
 	}
 	f, err := m.fitSurface(m.collect(keep), m.settledLevels(keep))
 	if err != nil {
@@ -154,6 +156,9 @@ func scaled(c spin.LoadCurve, scale uncertain.Value) []uncertain.Value {
 	}
 	return out
 }
+
+// sagging is true where the voltage at the terminals can be told from that of the supply at any torque.
+func (m *model) sagging() bool { return m.voltage && m.law != nil }
 
 func (m *model) bodyOf(rotor string) int {
 	return slices.IndexFunc(m.bodies, func(b body) bool { return b.rotor == rotor })

@@ -105,7 +105,6 @@ func (m *model) integrate(f *fitted) {
 			u := run[0].duty*m.terminal(&run[0], s) - f.emf*s.SpeedRadPerS
 			return float64(u*u) + float64(f.emf*f.emf*s.SpeedVar)
 		})
-		volts := integrals(run, func(s spin.Stretch) float64 { return s.VoltageV })
 		speeds, terminals := make([]float64, len(run)), make([]float64, len(run))
 		for i := range run {
 			speeds[i], terminals[i] = run[i].s.SpeedRadPerS, run[i].s.VoltageV
@@ -131,7 +130,7 @@ func (m *model) integrate(f *fitted) {
 			p.angle, p.time, p.bow, p.speed = p.s.AngleRad, p.s.TimeS, bow[i], p.s.SpeedRadPerS
 			p.volts = p.duty * m.terminal(p, p.s)
 			p.voltsRate, p.accel = 0, accel[i]
-			if m.voltage {
+			if m.sagging() {
 				p.voltsRate = p.duty * voltsRate[i]
 			}
 			p.soft, p.flow = 0, 0
@@ -140,8 +139,6 @@ func (m *model) integrate(f *fitted) {
 				p.soft = m.supplyOhm * p.duty * p.duty / m.law.kt.Mean
 				p.flow = p.momentum + float64(m.law.c0.Mean*p.time) + float64(m.law.c1.Mean*p.angle)
 				p.drive = p.duty*p.free*p.time - float64(p.soft*p.flow)
-			case m.voltage:
-				p.drive = p.duty * volts[i]
 			default:
 				p.drive = p.duty * p.free * p.time
 			}
@@ -164,7 +161,7 @@ func (m *model) integrate(f *fitted) {
 
 // terminal is the voltage at the supply's terminals in a stretch.
 func (m *model) terminal(p *piece, s spin.Stretch) float64 {
-	if m.voltage {
+	if m.sagging() {
 		return s.VoltageV
 	}
 	return p.free

@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "respond/3"
+const Method = "respond/4"
 
 // Input is what a job found, and what is asked of it.
 type Input struct {

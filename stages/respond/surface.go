@@ -251,7 +251,7 @@ func (f *fitted) scatter(s numeric.Solution) []uncertain.Value {
 // describe fills the account of the surface.
 func (f *fitted) describe(m *model) {
 	o := &f.out
-	o.VoltageSeen, o.BackEMFVs = m.voltage, f.emf
+	o.VoltageSeen, o.BackEMFVs = m.sagging(), f.emf
 	o.LowRadPerS, o.LowDuty, o.LowV = math.Inf(1), math.Inf(1), math.Inf(1)
 	at := 0
 	perRun(f.pieces, func(run []piece) {
