@@ -28,7 +28,7 @@
 //
 // The windings' loss ∫i²·R dt of earlier runs and of a rise itself raises their resistance, by Warmth a joule; Gain and
 // Slope are divided by it, so that what is fitted is the cold motor. Warmth comes from the apparent
-// resistances (x − BackEMF·ω)/i of all runs against the losses before them; one number for the motor, because a light rotor's
+// resistances (x − BackEMF·ω)/i of runs at one duty and supply against the losses before and in them; one number for the motor, because a light rotor's
 // quick rises leave its own resistance unsure to a per cent. How quickly the windings cool is not known: several
 // time constants count by how well they explain the resistances, and their spread is in the budget.
 //

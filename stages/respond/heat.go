@@ -13,7 +13,11 @@ import (
 // cool finds how warm each run's windings were, and sets hot runs aside. Without a current
 // channel only the first run of each recording counts as cold.
 func (f *fitted) cool(m *model) {
-	w := m.warmth(f)
+	if m.warm == nil {
+		w := m.warmth(f)
+		m.warm = &w
+	}
+	w := m.warm
 	f.warmth = w.perJoule
 	kept := f.pieces[:0:0]
 	perRun(f.pieces, func(run []piece) {
@@ -39,8 +43,12 @@ func (f *fitted) cool(m *model) {
 const (
 	// warmthSource is the relative rise of the resistance by a joule, after the job's name.
 	warmthSource = "/motor/warmth"
-	// slowRel is the least by which the starts of recordings are taken to differ in resistance: half a kelvin of copper.
-	slowRel = 0.002
+	// slowRel is the least by which the starts of recordings are taken to differ in resistance: 0.4 K of copper.
+	slowRel = 0.0015
+	// likeRel is how far the bend of the resistance may differ between supplies.
+	likeRel = 0.002
+	// lossRel is how well losses, cooling, and the iron's share of both are known from exponentials.
+	lossRel = 0.1
 	// strange: a run whose resistance is this many standard errors and this share off what heat
 	// explains is taken at its own.
 	strangeU, strangeRel = 5, 0.03
@@ -59,28 +67,33 @@ type warm struct {
 	ohmic, heat map[string]float64
 	// perJoule is the relative rise of the resistance by a joule.
 	perJoule uncertain.Value
+	// startU is the relative standard uncertainty of the resistance at the start of a recording.
+	startU map[string]float64
 }
 
 // ohm is a run's apparent resistance.
 type ohm struct {
-	run, recording, group string
-	log, se               float64 // of the resistance; relative
+	run, recording string
+	group, like    string  // rotor and duty; the same and the supply
+	log, se        float64 // of the resistance; relative
+	within         float64 // mean loss in J since the rise began, as the current squared weighs it
 }
 
 // warmth explains the runs' apparent resistances Σi·u/Σi²:
 //
-//	ln r = of its rotor and duty + of the start of its recording + h·(loss still in the windings)
+//	ln r = of its rotor, duty and supply + of the start of its recording + h·(loss still in the windings, and that of the rise so far)
 //
 // The first term is not used: filters that delay voltage and current against the speed bend the
-// resistance, equally in like rises. The second is drawn to 0 by how much
+// resistance, equally in like rises, and nearly so at another supply. The second is drawn to 0 by how much
 // recordings differ at all, the third is one h for all rotors: a heavy rotor's runs, whose
-// resistance is well known, tell how much a light one's warm, of which each alone is noisy.
+// resistance is well known, tell how much a light one's warm, of which each alone is noisy. h comes from runs of
+// one rotor, duty and supply: those at another supply differ by losses and by more.
 func (m *model) warmth(f *fitted) warm {
-	w := warm{ohmic: map[string]float64{}}
+	w := warm{ohmic: map[string]float64{}, startU: map[string]float64{}}
 	var all []ohm
 	perRun(f.pieces, func(run []piece) {
-		if r, se, ok := m.resistance(run, f.emf); ok {
-			all = append(all, ohm{run[0].run, run[0].recording, fmt.Sprintf("%s %.2f", run[0].rotor, run[0].duty), math.Log(r), math.Max(se/r, 1e-4)})
+		if x, ok := m.resistance(f, run); ok {
+			all = append(all, x)
 		}
 	})
 	if len(all) == 0 {
@@ -91,7 +104,7 @@ func (m *model) warmth(f *fitted) warm {
 	least := math.Inf(1)
 	for i, s := range coolings {
 		heats[i] = m.losses(f, s)
-		x, ok := explain(all, heats[i], math.Inf(1))
+		x, ok := explain(all, heats[i], func(x ohm) string { return x.like })
 		if !ok {
 			return w
 		}
@@ -120,103 +133,145 @@ func (m *model) warmth(f *fitted) warm {
 			}
 		}
 	}
-	best, ok := explain(all, w.heat, math.Max(starts, slowRel))
+	spread := math.Max(starts, slowRel)
+	best, ok := explain(all, w.heat, func(x ohm) string { return x.group },
+		effect{func(x ohm) string { return x.like }, likeRel}, effect{func(x ohm) string { return x.recording }, spread})
 	if !ok {
 		return w
 	}
 	low := 0.0
-	for _, x := range best.start {
+	for recording, x := range best.effects[1] {
 		low = math.Min(low, x.log+2*x.se)
+		w.startU[recording] = math.Min(x.se, spread)
 	}
 	for i, x := range all {
-		own := best.start[x.recording].log + h*w.heat[x.run]
+		own := best.effects[1][x.recording].log + h*w.heat[x.run]
 		if e := best.residual[i]; math.Abs(e) > math.Max(strangeU*x.se*best.chi, strangeRel) {
 			own += e
 		}
 		w.ohmic[x.run] = math.Exp(own - low)
 	}
 	w.perJoule = uncertain.New(h, best.perJouleU, 0, m.in.Job+warmthSource)
-	if apart := square - h*h; apart > 0 {
-		w.perJoule = w.perJoule.With(uncertain.Part{Source: m.in.Job + "/motor/cooling", Contribution: math.Sqrt(apart)})
-	}
+	apart := math.Max(0, square-h*h) + float64(lossRel*h*lossRel*h)
+	w.perJoule = w.perJoule.With(uncertain.Part{Source: m.in.Job + "/motor/cooling", Contribution: math.Sqrt(apart)})
 	return w
+}
+
+// effect is a term of each key's own, drawn to 0 by its standard deviation.
+type effect struct {
+	key    func(x ohm) string
+	spread float64
 }
 
 // warming is the least squares of warmth.
 type warming struct {
 	perJoule, perJouleU float64
-	start               map[string]ohm // by recording
+	effects             []map[string]ohm // by key
 	residual            []float64
 	rss, chi            float64
 	starts              float64 // standard deviation of starts beyond noise
 }
 
-// explain fits groups, starts of standard deviation spread (infinite: none are fitted), and warming.
-func explain(all []ohm, heat map[string]float64, spread float64) (warming, bool) {
-	var groups, recordings []string
+// explain fits a term for each key of base, effects, and warming.
+func explain(all []ohm, heat map[string]float64, base func(x ohm) string, effects ...effect) (warming, bool) {
+	keys := make([][]string, 1+len(effects))
+	of := append([]effect{{base, math.Inf(1)}}, effects...)
 	top := 0.0
 	for _, x := range all {
-		if !slices.Contains(groups, x.group) {
-			groups = append(groups, x.group)
+		for e := range of {
+			if k := of[e].key(x); !slices.Contains(keys[e], k) {
+				keys[e] = append(keys[e], k)
+			}
 		}
-		if !slices.Contains(recordings, x.recording) {
-			recordings = append(recordings, x.recording)
-		}
-		top = math.Max(top, heat[x.run])
+		top = math.Max(top, heat[x.run]+x.within)
 	}
-	starts := !math.IsInf(spread, 1)
-	n, k := len(all), len(groups)
-	if starts {
-		n, k = n+len(recordings), k+len(recordings)
+	columns := make([]int, len(of)) // where each effect's begin
+	k := 0
+	for e := range of {
+		columns[e] = k
+		k += len(keys[e])
 	}
+	n := len(all) + k - len(keys[0])
 	if top > 0 {
 		k++
 	}
 	a := numeric.NewMatrix(n, k)
 	y, w := make([]float64, n), make([]float64, n)
 	for i, x := range all {
-		a.Set(i, slices.Index(groups, x.group), 1)
-		if top > 0 {
-			a.Set(i, k-1, heat[x.run]/top)
+		for e := range of {
+			a.Set(i, columns[e]+slices.Index(keys[e], of[e].key(x)), 1)
 		}
-		r := slices.Index(recordings, x.recording)
-		if starts {
-			a.Set(i, len(groups)+r, 1)
-			a.Set(len(all)+r, len(groups)+r, 1)
-			w[len(all)+r] = 1 / (spread * spread)
+		if top > 0 {
+			a.Set(i, k-1, (heat[x.run]+x.within)/top)
 		}
 		y[i], w[i] = x.log, 1/(x.se*x.se)
+	}
+	row := len(all)
+	for e := 1; e < len(of); e++ {
+		for c := range keys[e] {
+			a.Set(row, columns[e]+c, 1)
+			w[row] = 1 / (of[e].spread * of[e].spread)
+			row++
+		}
 	}
 	s, err := numeric.LeastSquares(a, y, w)
 	if err != nil {
 		return warming{}, false
 	}
-	out := warming{rss: s.RSS, chi: 1, start: map[string]ohm{}, residual: s.Residual}
+	out := warming{rss: s.RSS, chi: 1, residual: s.Residual}
 	if s.DoF > 0 {
 		out.chi = math.Sqrt(math.Max(1, s.RSS/float64(s.DoF)))
 	}
 	if top > 0 {
 		out.perJoule, out.perJouleU = s.Coef[k-1]/top, out.chi*math.Sqrt(s.Cov.At(k-1, k-1))/top
 	}
-	if starts {
-		for r, name := range recordings {
-			out.start[name] = ohm{log: s.Coef[len(groups)+r], se: out.chi * math.Sqrt(s.Cov.At(len(groups)+r, len(groups)+r))}
+	out.effects = make([]map[string]ohm, len(effects))
+	for e := range effects {
+		out.effects[e] = map[string]ohm{}
+		for c, name := range keys[e+1] {
+			at := columns[e+1] + c
+			out.effects[e][name] = ohm{log: s.Coef[at], se: out.chi * math.Sqrt(s.Cov.At(at, at))}
 		}
-		return out, true
 	}
-	// Of each recording's mean residual, what its noise does not account for.
-	sum := 0.0
-	for _, name := range recordings {
-		e, v := 0.0, 0.0
-		for i, x := range all {
-			if x.recording == name {
-				e, v = e+float64(w[i]*s.Residual[i]), v+w[i]
+	out.starts = out.apart(all, heat)
+	return out, true
+}
+
+// apart is the standard deviation of the starts of recordings of one rotor and duty, beyond what
+// noise and another supply account for.
+func (w *warming) apart(all []ohm, heat map[string]float64) float64 {
+	type start struct {
+		group       string
+		sum, weight float64
+	}
+	var starts []start
+	var names []string
+	for _, x := range all {
+		k := slices.Index(names, x.recording)
+		if k < 0 {
+			k = len(names)
+			names, starts = append(names, x.recording), append(starts, start{group: x.group})
+		}
+		v := 1 / (x.se * x.se)
+		starts[k].sum += v * (x.log - w.perJoule*(heat[x.run]+x.within))
+		starts[k].weight += v
+	}
+	sum, dof, noise := 0.0, 0.0, 0.0
+	for i := range starts {
+		a := &starts[i]
+		for _, b := range starts[i+1:] {
+			if b.group == a.group {
+				d := a.sum/a.weight - b.sum/b.weight
+				sum += d * d / 2
+				noise += w.chi * w.chi * (1/a.weight + 1/b.weight) / 2
+				dof++
 			}
 		}
-		sum += float64(e/v*e/v) - out.chi*out.chi/v
 	}
-	out.starts = math.Sqrt(math.Max(0, sum/float64(len(recordings))))
-	return out, true
+	if dof == 0 {
+		return 0
+	}
+	return math.Sqrt(math.Max(0, (sum-noise)/dof-likeRel*likeRel))
 }
 
 // losses are, for each step run, the joules lost in the windings since the recording's start that
@@ -287,28 +342,32 @@ func (x *exponential) total() float64 {
 }
 
 // resistance of one run, with its standard error.
-func (m *model) resistance(run []piece, emf float64) (r, se float64, ok bool) {
+func (m *model) resistance(f *fitted, run []piece) (ohm, bool) {
+	p := &run[0]
+	x := ohm{run: p.run, recording: p.recording, group: fmt.Sprintf("%s %.2f", p.rotor, p.duty)}
+	x.like = fmt.Sprintf("%s %.4g", x.group, p.declared)
 	if !m.voltage || m.law == nil {
-		return 0, 0, false
+		return x, false
 	}
+	rising := m.exponential(f, &m.bodies[p.body], p.duty, p.free, p.idle, settledSpeed(p.idle, run[len(run)-1].s.SpeedRadPerS))
 	// The first part of a rise is left out: a filter of the current channel
 	// has not caught up with the step there.
 	const skip = 0.2
 	for len(run) > 4 && run[0].s.TimeS < skip*run[len(run)-1].s.TimeS {
 		run = run[1:]
 	}
-	num, den := 0.0, 0.0
+	num, den, lost := 0.0, 0.0, 0.0
 	each := func(p *piece) (i, u float64) {
-		return p.s.CurrentA / p.duty, p.duty*p.s.VoltageV - emf*p.s.SpeedRadPerS
+		return p.s.CurrentA / p.duty, p.duty*p.s.VoltageV - f.emf*p.s.SpeedRadPerS
 	}
 	for k := range run {
 		i, u := each(&run[k])
-		num, den = num+float64(i*u), den+float64(i*i)
+		num, den, lost = num+float64(i*u), den+float64(i*i), lost+float64(i*i)*rising.loss(run[k].s.SpeedRadPerS)
 	}
 	if !(den > 0) || !(num > 0) || len(run) < 4 {
-		return 0, 0, false
+		return x, false
 	}
-	r = num / den
+	r := num / den
 	// Delays of filters bend the resistance smoothly over the rise; second
 	// differences leave the noise.
 	rss := 0.0
@@ -320,7 +379,9 @@ func (m *model) resistance(run []piece, emf float64) (r, se float64, ok bool) {
 		}
 		rss += float64(d * d)
 	}
-	return r, math.Sqrt(rss / 6 / float64(len(run)-2) / den), true
+	x.log, x.within = math.Log(r), lost/den
+	x.se = math.Max(math.Sqrt(rss/6/float64(len(run)-2)/den)/r, 1e-4)
+	return x, true
 }
 
 func (f *fitted) leave(why string) {

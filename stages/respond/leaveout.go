@@ -1,6 +1,8 @@
 package respond
 
 import (
+	"math"
+
 	"spinledger/stages/kit/numeric"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
@@ -16,6 +18,7 @@ func (m *model) predictions() []spin.Prediction {
 		}
 		out = append(out, m.leaveOut(e)...)
 	}
+	differing(m.in.Job, out)
 	return out
 }
 
@@ -35,7 +38,7 @@ func (m *model) leaveOut(e *spin.Evidence) []spin.Prediction {
 	if ok {
 		bodies := append([]body(nil), m.bodies...)
 		bodies[m.bodyOf(e.Rotor)].j = j
-		rest = newModel(m.in, bodies, m.inflow, func(o *spin.Evidence) bool { return !out(o) })
+		rest = newModel(m.in, bodies, m.inflow, m.warm, func(o *spin.Evidence) bool { return !out(o) })
 	}
 	var all []spin.Prediction
 	rel := uncertain.Value{}
@@ -102,7 +105,7 @@ func (m *model) openSupply(r *spin.RunEvidence) float64 {
 }
 
 // foretell fills the predicted time. rel is the relative uncertainty found for another run of
-// the recording, empty for the first: conditions are the same.
+// the recording, empty for the first: conditions are the same but for the windings' warmth.
 func (m *model) foretell(p *spin.Prediction, e *spin.Evidence, rel uncertain.Value) uncertain.Value {
 	// The idle speed, from the two levels at 10 % and 90 %.
 	idle := p.FromRadPerS - (p.ToRadPerS-p.FromRadPerS)/8
@@ -125,13 +128,88 @@ func (m *model) foretell(p *spin.Prediction, e *spin.Evidence, rel uncertain.Val
 		}
 		rel = uncertain.Exact(1).With(parts...)
 	}
-	s.p.a, s.p.b = s.p.a/p.Ohmic, s.p.b/p.Ohmic
-	base := s.p.up(idle, p.ToRadPerS, false, []float64{p.FromRadPerS})
-	if !base.reached {
+	passes := func(warmer float64) (float64, bool) {
+		s.p.warmer = warmer
+		o := s.p.up(idle, p.ToRadPerS, false, []float64{p.FromRadPerS})
+		return o.time - o.grid[0], o.reached
+	}
+	t, ok := passes(p.Ohmic - 1)
+	later, okLater := passes(p.Ohmic - 1 + warmerBy)
+	if !ok || !okLater {
 		p.Refused = "the speed recorded is not reached"
 		return rel
 	}
-	t := base.time - base.grid[0]
-	p.PredictedS = rel.Scale(t)
+	warm := m.warmerU(p)
+	for i := range warm {
+		warm[i].Contribution *= (later/t - 1) / warmerBy
+	}
+	p.PredictedS = rel.With(warm...).Scale(t)
 	return rel
 }
+
+// warmerBy is the change of the windings' resistance over which a time's sensitivity to it is found.
+const warmerBy = 0.01
+
+// warmerU are the causes by which the resistance at the start of a run is unsure.
+func (m *model) warmerU(p *spin.Prediction) []uncertain.Part {
+	var out []uncertain.Part
+	if u := m.warm.startU[p.Recording]; u > 0 {
+		out = append(out, uncertain.Part{Source: m.in.Job + "/recording:" + p.Recording + "/warmth", Contribution: u})
+	}
+	for _, part := range m.warm.perJoule.Parts {
+		if part.Source == m.in.Job+warmthSource {
+			part.Contribution *= m.warm.heat[p.Run]
+			out = append(out, part)
+		}
+	}
+	return out
+}
+
+// differing adds what rises of one recording differ by among themselves, found from how their
+// predictions miss: of the rotor where it has enough of them, else of all rotors. What all
+// rises of a recording miss by is not in it, and shows.
+func differing(job string, all []spin.Prediction) {
+	type group struct{ rotor, recording string }
+	var sums = map[group][]float64{}
+	var groups []group
+	for _, p := range all {
+		if p.Refused != "" {
+			continue
+		}
+		g := group{p.Rotor, p.Recording}
+		if sums[g] == nil {
+			groups = append(groups, g)
+		}
+		sums[g] = append(sums[g], p.PredictedS.Mean/p.RecordedS-1)
+	}
+	scatter := func(rotor string) (variance, dof float64) {
+		rss := 0.0
+		for _, g := range groups {
+			if rotor != "" && g.rotor != rotor {
+				continue
+			}
+			mean := numeric.Mean(sums[g])
+			for _, x := range sums[g] {
+				rss += float64((x - mean) * (x - mean))
+			}
+			dof += float64(len(sums[g]) - 1)
+		}
+		return rss / math.Max(1, dof), dof
+	}
+	for i := range all {
+		p := &all[i]
+		if p.Refused != "" {
+			continue
+		}
+		v, dof := scatter(p.Rotor)
+		if dof < fewestDiffering {
+			v, dof = scatter("")
+		}
+		if v > 0 {
+			p.PredictedS = p.PredictedS.With(uncertain.Part{Source: job + "/rise:" + p.Run, Contribution: math.Sqrt(v) * p.RecordedS, DoF: dof})
+		}
+	}
+}
+
+// fewestDiffering degrees of freedom tell how much a rotor's rises differ.
+const fewestDiffering = 3

@@ -44,6 +44,7 @@ type model struct {
 	supply    uncertain.Value
 	scale     uncertain.Value
 	law       *law
+	warm      *warm
 	surface   *fitted
 	noSurface string
 	coast     *coastDrag
@@ -54,10 +55,10 @@ type model struct {
 // law is phase current from torque: i = (T + c0 + c1·ω)/kt.
 type law struct{ kt, c0, c1 uncertain.Value }
 
-// newModel puts together what the job found. left is the name of a recording
-// or mounting whose runs are not used, empty for none.
-func newModel(in *Input, bodies []body, inflow spin.Inflow, keep func(e *spin.Evidence) bool) *model {
-	m := &model{in: in, bodies: bodies, inflow: inflow, thrusts: map[string]*thrustCurve{}, scale: uncertain.Exact(1)}
+// newModel puts together what the recordings that keep lets in found. known tells how warm
+// the runs were; nil: they tell it themselves.
+func newModel(in *Input, bodies []body, inflow spin.Inflow, known *warm, keep func(e *spin.Evidence) bool) *model {
+	m := &model{in: in, bodies: bodies, inflow: inflow, warm: known, thrusts: map[string]*thrustCurve{}, scale: uncertain.Exact(1)}
 	if len(in.Evidence) > 0 {
 		m.scale = in.Evidence[0].Scale
 	}

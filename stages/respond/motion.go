@@ -25,9 +25,9 @@ type plant struct {
 	a, b, c, tau, bend, emf float64
 	ohm, kt, k0, k1         float64 // supply and current law; kt 0: none
 	v0, duty, ramp          float64
-	// warmth is the relative rise of the windings' resistance by a joule lost in them.
-	warmth float64
-	drag   []float64 // of a coast
+	// warmth is the relative rise of the windings' resistance by a joule lost in them, warmer that at the start.
+	warmth, warmer float64
+	drag           []float64 // of a coast
 }
 
 // demand is the torque that holds speed w.
@@ -79,12 +79,15 @@ func corner(c []spin.LoadStep, w float64) float64 {
 	return c[len(c)-1].TorqueNm
 }
 
+// gain is the torque's gain in N·m/V as warm as the motor is at the start.
+func (p *plant) gain() float64 { return p.a / (1 + p.warmer) }
+
 // sag is κ = Gain·duty²·ohm/kt: how much the supply's resistance softens the torque.
 func (p *plant) sag(d float64) float64 {
 	if p.kt <= 0 {
 		return 0
 	}
-	return p.a * d * d * p.ohm / p.kt
+	return p.gain() * d * d * p.ohm / p.kt
 }
 
 // current is the phase current at a torque.
@@ -98,7 +101,7 @@ func (p *plant) current(w, t float64) float64 {
 // settled is the torque at speed w and duty d once the current has settled.
 func (p *plant) settled(w, d float64) float64 {
 	k := p.sag(d)
-	t := (float64(p.a*d*p.v0) + float64(p.b*w) + p.c) / (1 + k)
+	t := (float64(p.gain()*d*p.v0) + float64(p.b/(1+p.warmer)*w) + p.c) / (1 + k)
 	if p.kt > 0 {
 		t -= k * (p.k0 + float64(p.k1*w)) / (1 + k)
 	}
@@ -109,7 +112,7 @@ func (p *plant) settled(w, d float64) float64 {
 	for range 8 {
 		v := p.v0 - float64(p.ohm*d*p.current(w, t))
 		u := float64(d*v) - float64(p.emf*w)
-		t = straight + float64(p.bend*u*u)/(1+k)
+		t = straight + float64(p.bend/(1+p.warmer)*u*u)/(1+k)
 	}
 	return t
 }
@@ -124,7 +127,7 @@ func (p *plant) loss(amps float64) float64 {
 	if p.kt <= 0 || p.a <= 0 {
 		return 0
 	}
-	return amps * amps * p.kt / p.a
+	return amps * amps * p.kt / p.gain()
 }
 
 // holding is the duty that holds speed w, at most 1.

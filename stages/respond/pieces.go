@@ -18,6 +18,7 @@ type piece struct {
 	run, recording, mounting, rotor string
 	s                               spin.Stretch
 	duty, free                      float64 // free: the supply's voltage at no current
+	declared                        float64 // the supply's voltage by the job file
 	body                            int     // index into the model's bodies
 	// ohmic is the run's apparent resistance over that of the coldest run, 1 when not known.
 	// heat is the loss in J that is still in the windings when the run begins.
@@ -54,7 +55,7 @@ func (m *model) collect(keep func(e *spin.Evidence) bool) []piece {
 				continue
 			}
 			for _, s := range rise {
-				out = append(out, piece{run: r.Run, recording: e.Recording, mounting: e.Mounting, rotor: e.Rotor, s: s, duty: r.Duty, free: free, body: k, ohmic: 1, idle: r.Idle.SpeedRadPerS})
+				out = append(out, piece{run: r.Run, recording: e.Recording, mounting: e.Mounting, rotor: e.Rotor, s: s, duty: r.Duty, free: free, declared: r.SupplyV, body: k, ohmic: 1, idle: r.Idle.SpeedRadPerS})
 			}
 		}
 	}

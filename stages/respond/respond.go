@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "respond/4"
+const Method = "respond/5"
 
 // Input is what a job found, and what is asked of it.
 type Input struct {
@@ -76,7 +76,7 @@ func Run(in Input, opt Options) (Output, error) {
 
 // everything is the model of all that the job found.
 func everything(in *Input, opt Options) *model {
-	m := newModel(in, bodiesOf(in), opt.Inflow, func(*spin.Evidence) bool { return true })
+	m := newModel(in, bodiesOf(in), opt.Inflow, nil, func(*spin.Evidence) bool { return true })
 	m.fitCoast()
 	return m
 }

@@ -180,9 +180,10 @@ type Prediction struct {
 	// Between these speeds, 10 % and 90 % of the change.
 	FromRadPerS float64 `json:"from_radps"`
 	ToRadPerS   float64 `json:"to_radps"`
-	// RecordedS and PredictedS, and the latter's uncertainty; neither the surface nor the
+	// RecordedS and PredictedS, with the uncertainty to which they should agree; neither the surface nor the
 	// inertia has seen anything of the mounting (LeftOut "mounting") or, where its rotor has
-	// no other mounting, of the recording (LeftOut "recording").
+	// no other mounting, of the recording (LeftOut "recording"). How warm the windings were is taken from all
+	// runs' voltages and currents, and how much rises of one recording differ from the predictions.
 	RecordedS  float64         `json:"recorded_s"`
 	PredictedS uncertain.Value `json:"predicted_s"`
 	LeftOut    string          `json:"left_out"`
