@@ -32,6 +32,11 @@
 // quick rises leave its own resistance unsure to a per cent. How quickly the windings cool is not known: several
 // time constants count by how well they explain the resistances, and their spread is in the budget.
 //
+// # Throttle
+//
+// The duty may take its time, and what is recorded of it may be the command. Rises whose beginning does not lie on the
+// surface, while what follows does, are used from where they do; with what remains the Lag cannot be told.
+//
 // # Motion
 //
 //	J·dω/dt = T − L(ω)·ρ/ρ₀ − added,   Lag·dT/dt = T(ω, duty, supply, warmth) − T

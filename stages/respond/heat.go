@@ -315,12 +315,13 @@ func settledSpeed(idle, last float64) float64 { return idle + (last-idle)/0.97 }
 type exponential struct {
 	ohm, begin, end, tau float64
 	from, to             float64
+	rampS                float64 // in which the duty changes
 }
 
 // exponential at a duty and an open supply's voltage.
 func (m *model) exponential(f *fitted, b *body, duty, free, from, to float64) exponential {
 	kt := m.law.kt.Mean
-	x := exponential{ohm: kt / f.coef[gain], from: from, to: to}
+	x := exponential{ohm: kt / f.coef[gain], from: from, to: to, rampS: m.rampS}
 	loop := x.ohm + float64(m.supplyOhm*duty*duty)
 	x.begin = (duty*free - float64(f.emf*from)) / loop
 	x.end = (b.curve.At(to) + m.law.c0.Mean + float64(m.law.c1.Mean*to)) / kt
@@ -328,17 +329,27 @@ func (m *model) exponential(f *fitted, b *body, duty, free, from, to float64) ex
 	return x
 }
 
-// loss is that in the windings, ∫i²·R dt, until a speed is reached.
+// saved is what a duty that changes slowly saves: a ramp of x time constants leaves 2·(x − 1 + e⁻ˣ)/x² of the loss ∫d²·R dt of
+// the current that decays, and moves as much charge.
+func (x *exponential) saved() float64 {
+	if !(x.rampS > 0) || !(x.tau > 0) {
+		return 0
+	}
+	r, d := x.rampS/x.tau, x.begin-x.end
+	return x.ohm * x.tau * d * d / 2 * (1 - 2*(r-1+math.Exp(-r))/(r*r))
+}
+
+// loss is that in the windings, ∫i²·R dt, until a speed is reached, the duty having reached its value before.
 func (x *exponential) loss(speed float64) float64 {
 	left := math.Max(1e-3, math.Min(1, (x.to-speed)/(x.to-x.from)))
 	d := x.begin - x.end
-	return x.ohm * x.tau * (float64(d*d/2*(1-left*left)) + float64(2*x.end*d*(1-left)) - float64(x.end*x.end*math.Log(left)))
+	return x.ohm*x.tau*(float64(d*d/2*(1-left*left))+float64(2*x.end*d*(1-left))-float64(x.end*x.end*math.Log(left))) - x.saved()
 }
 
 // total is the loss of the whole change besides that of the level to which it goes.
 func (x *exponential) total() float64 {
 	d := x.begin - x.end
-	return x.ohm * x.tau * d * (d/2 + 2*x.end)
+	return x.ohm*x.tau*d*(d/2+2*x.end) - x.saved()
 }
 
 // resistance of one run, with its standard error.

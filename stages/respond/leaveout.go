@@ -38,7 +38,7 @@ func (m *model) leaveOut(e *spin.Evidence) []spin.Prediction {
 	if ok {
 		bodies := append([]body(nil), m.bodies...)
 		bodies[m.bodyOf(e.Rotor)].j = j
-		rest = newModel(m.in, bodies, m.inflow, m.warm, func(o *spin.Evidence) bool { return !out(o) })
+		rest = newModel(m.in, bodies, m.inflow, m, func(o *spin.Evidence) bool { return !out(o) })
 	}
 	var all []spin.Prediction
 	rel := uncertain.Value{}
@@ -48,10 +48,12 @@ func (m *model) leaveOut(e *spin.Evidence) []spin.Prediction {
 			continue
 		}
 		p := spin.Prediction{Run: r.Run, Recording: e.Recording, Rotor: e.Rotor, Mounting: e.Mounting, Duty: r.Duty, LeftOut: word, Ohmic: m.ohmicOf(r.Run)}
-		first, last := r.Passages[0], r.Passages[len(r.Passages)-1]
+		first, last, steady := m.steadyPassages(r)
 		p.FromRadPerS, p.ToRadPerS, p.RecordedS = first.SpeedRadPerS, last.SpeedRadPerS, last.TimeS
 		p.SupplyV = m.openSupply(r)
 		switch {
+		case !steady:
+			p.Refused = "its throttle still rises at three quarters of the change"
 		case !ok:
 			p.Refused = "the rotor's inertia rests on this recording alone"
 		case rest.surface == nil:
@@ -59,11 +61,23 @@ func (m *model) leaveOut(e *spin.Evidence) []spin.Prediction {
 		case p.Ohmic == 0:
 			p.Refused = "set aside as too warm"
 		default:
-			rel = rest.foretell(&p, e, rel)
+			rel = rest.foretell(&p, e, r.Idle.SpeedRadPerS, rel)
 		}
 		all = append(all, p)
 	}
 	return all
+}
+
+// steadyPassages are the first and the last passage at constant duty.
+func (m *model) steadyPassages(r *spin.RunEvidence) (first, last spin.Passage, ok bool) {
+	at := 0
+	for m.cutS > 0 && at < len(r.Passages)-1 && r.PassageS+r.Passages[at].TimeS < r.BeginS+m.cutS {
+		at++
+	}
+	last = r.Passages[len(r.Passages)-1]
+	first = r.Passages[at]
+	last.TimeS -= first.TimeS
+	return first, last, at < len(r.Passages)-1
 }
 
 // without is a rotor's inertia from the runs that are left: the pooled one in
@@ -104,11 +118,9 @@ func (m *model) openSupply(r *spin.RunEvidence) float64 {
 	return r.SupplyV
 }
 
-// foretell fills the predicted time. rel is the relative uncertainty found for another run of
+// foretell fills the predicted time of a rise from the idle speed. rel is the relative uncertainty found for another run of
 // the recording, empty for the first: conditions are the same but for the windings' warmth.
-func (m *model) foretell(p *spin.Prediction, e *spin.Evidence, rel uncertain.Value) uncertain.Value {
-	// The idle speed, from the two levels at 10 % and 90 %.
-	idle := p.FromRadPerS - (p.ToRadPerS-p.FromRadPerS)/8
+func (m *model) foretell(p *spin.Prediction, e *spin.Evidence, idle float64, rel uncertain.Value) uncertain.Value {
 	q := spin.ResponseRequest{Rotor: e.Rotor, SupplyV: p.SupplyV, Duty: p.Duty, From: idle, To: p.ToRadPerS, Extrapolate: true}
 	s, _, refused := m.prepare(q)
 	if refused != "" {
@@ -131,7 +143,10 @@ func (m *model) foretell(p *spin.Prediction, e *spin.Evidence, rel uncertain.Val
 	passes := func(warmer float64) (float64, bool) {
 		s.p.warmer = warmer
 		o := s.p.up(idle, p.ToRadPerS, false, []float64{p.FromRadPerS})
-		return o.time - o.grid[0], o.reached
+		if !o.reached {
+			return 0, false
+		}
+		return o.time - o.grid[0], true
 	}
 	t, ok := passes(p.Ohmic - 1)
 	later, okLater := passes(p.Ohmic - 1 + warmerBy)

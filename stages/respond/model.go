@@ -45,20 +45,23 @@ type model struct {
 	scale     uncertain.Value
 	law       *law
 	warm      *warm
-	surface   *fitted
-	noSurface string
-	coast     *coastDrag
-	noCoast   string
-	thrusts   map[string]*thrustCurve
+	// cutS is the time after the idle plateau's end during which the throttle was still rising, 0: a
+	// hard step; rampS is how long it rose.
+	cutS, rampS float64
+	surface     *fitted
+	noSurface   string
+	coast       *coastDrag
+	noCoast     string
+	thrusts     map[string]*thrustCurve
 }
 
 // law is phase current from torque: i = (T + c0 + c1·ω)/kt.
 type law struct{ kt, c0, c1 uncertain.Value }
 
-// newModel puts together what the recordings that keep lets in found. known tells how warm
-// the runs were; nil: they tell it themselves.
-func newModel(in *Input, bodies []body, inflow spin.Inflow, known *warm, keep func(e *spin.Evidence) bool) *model {
-	m := &model{in: in, bodies: bodies, inflow: inflow, warm: known, thrusts: map[string]*thrustCurve{}, scale: uncertain.Exact(1)}
+// newModel puts together what the recordings that keep lets in found. known tells how warm the runs were and how
+// long the throttle rose; nil: they tell it themselves.
+func newModel(in *Input, bodies []body, inflow spin.Inflow, known *model, keep func(e *spin.Evidence) bool) *model {
+	m := &model{in: in, bodies: bodies, inflow: inflow, thrusts: map[string]*thrustCurve{}, scale: uncertain.Exact(1)}
 	if len(in.Evidence) > 0 {
 		m.scale = in.Evidence[0].Scale
 	}
@@ -72,7 +75,14 @@ func newModel(in *Input, bodies []body, inflow spin.Inflow, known *warm, keep fu
 		// torque's gain at the duties recorded.
 		m.supply = uncertain.Value{}
 	}
-	f, err := m.fitSurface(m.collect(keep), m.settledLevels(keep))
+	var f *fitted
+	var err error
+	if known != nil {
+		m.warm, m.cutS, m.rampS = known.warm, known.cutS, known.rampS
+		f, err = m.fitSurface(m.collect(keep), m.settledLevels(keep))
+	} else {
+		f, err = m.throttled(keep)
+	}
 	if err != nil {
 		m.noSurface = err.Error()
 	} else {

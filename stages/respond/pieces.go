@@ -49,7 +49,7 @@ func (m *model) collect(keep func(e *spin.Evidence) bool) []piece {
 		}
 		for n := range e.Runs {
 			r := &e.Runs[n]
-			rise := constant(r.Rise)
+			rise := m.constant(r)
 			free := m.openSupply(r)
 			if m.excluded(r.Run) || !(r.Duty > 0) || !(free > 0) || len(rise) < 4 {
 				continue
@@ -62,25 +62,11 @@ func (m *model) collect(keep func(e *spin.Evidence) bool) []piece {
 	return out
 }
 
-// constant is the part of a rise in which the duty has reached its value: all
-// of it after a hard step, and what follows the fastest stretches where the
-// acceleration still grew.
-func constant(rise []spin.Stretch) []spin.Stretch {
-	const over = 3 // stretches of one acceleration
-	if len(rise) <= over {
-		return rise
-	}
-	accel := func(i int) float64 {
-		return (rise[i+over].SpeedRadPerS - rise[i].SpeedRadPerS) / (rise[i+over].TimeS - rise[i].TimeS)
-	}
-	top := 0
-	for i := 0; i+over < len(rise); i++ {
-		if accel(i) > accel(top) {
-			top = i
-		}
-	}
-	if accel(top) > (1+rampRel)*accel(0) {
-		return rise[min(top+over, len(rise)):]
+// constant is the part of a rise in which the duty has reached its value.
+func (m *model) constant(r *spin.RunEvidence) []spin.Stretch {
+	rise := r.Rise
+	for m.cutS > 0 && len(rise) > 0 && r.RiseS+rise[0].TimeS < r.BeginS+m.cutS {
+		rise = rise[1:]
 	}
 	return rise
 }

@@ -44,8 +44,6 @@ const (
 	warmest = 0.10
 	// fewest stretches that give a surface of four terms.
 	fewest = 12
-	// rampRel: an acceleration that still grows by this much shows a duty that has not arrived.
-	rampRel = 0.15
 )
 
 // fitted is a surface with what its uncertainty is made of.
@@ -56,6 +54,7 @@ type fitted struct {
 	// levels are settled points of operation, as pieces of one row each.
 	levels  []piece
 	bent    bool
+	cut     bool           // the beginnings of rises are left out
 	gainMat numeric.Matrix // ∂coef/∂momentum of each piece, then each level
 	own     []uncertain.Value
 	// warmth is how much a joule in the windings raises their resistance, relative.
@@ -65,7 +64,7 @@ type fitted struct {
 
 // fitSurface fits the pieces. Errors are reasons that a person is told.
 func (m *model) fitSurface(pieces []piece, levels []piece) (*fitted, error) {
-	f := &fitted{pieces: pieces, levels: levels}
+	f := &fitted{pieces: pieces, levels: levels, cut: m.cutS > 0}
 	if err := f.enough("step runs with inertia and load known"); err != nil {
 		return nil, err
 	}
@@ -128,6 +127,10 @@ func (f *fitted) solve(bent bool) error {
 		y[i], w[i] = p.momentum, 1/(p.sigma*p.sigma)
 	}
 	y[n], w[n] = lagPriorS, 1/(lagPriorU*lagPriorU)
+	if f.cut {
+		// Only the beginning of a rise tells the lag; what follows would take other errors for it.
+		w[n] *= 1e4
+	}
 	start := f.start(k)
 	s, err := numeric.Nonlinear(func(i int, c, grad []float64) float64 {
 		if i == n {

@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "torque/5"
+const Method = "torque/6"
 
 // Input is one recording with the load curve of its rotor.
 type Input struct {
@@ -58,7 +58,7 @@ func Examine(in Input, opt Options) (spin.Evidence, error) {
 		for _, run := range r.Runs {
 			if run.A >= 0 && run.B >= 0 && r.Declared.Kind == spin.Step {
 				x := spin.RunEvidence{Run: run.ID, Duty: run.Duty, SupplyV: run.SupplyV, LoadRel: 1}
-				x.Rise, x.Passages = rise(r, run, balance.OfRun(r, run))
+				rise(&x, r, run, balance.OfRun(r, run))
 				x.Idle, _ = r.Plateau(run.A)
 				times(&x, r, run)
 				e.Runs = append(e.Runs, x)
@@ -95,7 +95,7 @@ func examineRun(r *spin.Recording, run spin.Run, curve *spin.LoadCurve, opt Opti
 	e.LoadRel = loadShare(r, run, v, curve)
 	e.Passing = passing(r, run, v, curve)
 	e.Bins = runBins(r, run, v, curve, e.LagS, opt)
-	e.Rise, e.Passages = rise(r, run, v)
+	rise(&e, r, run, v)
 	e.Idle, _ = r.Plateau(run.A)
 	times(&e, r, run)
 	return e

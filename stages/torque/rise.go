@@ -21,17 +21,21 @@ const (
 var passageShares = []float64{0.10, 0.25, 0.50, 0.75, 0.90}
 
 // rise reduces the speed between plateaus A and B.
-func rise(r *spin.Recording, run spin.Run, v *balance.View) ([]spin.Stretch, []spin.Passage) {
+func rise(e *spin.RunEvidence, r *spin.Recording, run spin.Run, v *balance.View) {
 	a, b := r.Segments[run.A], r.Segments[run.B]
 	low := v.MeanSpeed(balance.Window{From: a.FromS, To: a.ToS})
 	high := v.MeanSpeed(balance.Window{From: b.FromS, To: b.ToS})
 	if !(high > low) {
-		return nil, nil
+		return
 	}
 	s := newSlide(r, v, a.ToS, b.FromS)
 	s.sign, s.change = 1, high-low
 	from, to := s.first(low+riseFrom*s.change), s.first(low+riseTo*s.change)
-	return s.stretches(from, to), s.passages(low)
+	e.Rise = s.stretches(from, to)
+	if from < len(s.t) {
+		e.RiseS = s.t[from]
+	}
+	e.Passages, e.PassageS = s.passages(low)
 }
 
 // fall reduces a run-down's speed.
@@ -83,6 +87,10 @@ func newSlide(r *spin.Recording, v *balance.View, from, to float64) *slide {
 	for i, t := range v.TimeS {
 		w := v.SpeedRadPerS[i]
 		late, mean := 0.0, 0.0
+		if r.SpeedTiming == "period" && !timed && i > 0 {
+			// Of periods of unknown length, the edge came at some instant since the sample before.
+			late = t - v.TimeS[i-1]
+		}
 		if timed {
 			if i == 0 || w <= 0 {
 				continue
@@ -233,19 +241,18 @@ func (s *slide) meanAt(x []float64, i, j int) float64 {
 
 // passages are the times at which shares of the change were made, each from a
 // parabola through the readings within 4 % of the change around it, three at least on either side.
-func (s *slide) passages(low float64) []spin.Passage {
+func (s *slide) passages(low float64) (out []spin.Passage, firstS float64) {
 	const reach = 0.04
 	// Fewer readings than this between 10 % and 90 % do not tell a time to a per cent.
 	const fewest = 12
 	if s.first(low+0.9*s.change)-s.first(low+0.1*s.change) < fewest {
-		return nil
+		return nil, 0
 	}
 	// Readings before the first whole one of the rise do not belong to its curve.
 	began := s.first(low + riseFrom*s.change)
 	if began < len(s.mean) && s.mean[began] > 0 {
 		began++
 	}
-	var out []spin.Passage
 	for _, share := range passageShares {
 		level := low + share*s.change
 		mid := s.first(level)
@@ -253,18 +260,19 @@ func (s *slide) passages(low float64) []spin.Passage {
 		lo = max(lo, began)
 		hi = max(hi, lo+4)
 		if lo > mid || hi > len(s.w) {
-			return nil
+			return nil, 0
 		}
 		at, ok := s.passage(lo, hi, level)
 		if !ok {
-			return nil
+			return nil, 0
 		}
 		out = append(out, spin.Passage{Share: share, SpeedRadPerS: level, TimeS: at})
 	}
-	for i := len(out) - 1; i >= 0; i-- {
-		out[i].TimeS -= out[0].TimeS
+	firstS = out[0].TimeS
+	for i := range out {
+		out[i].TimeS -= firstS
 	}
-	return out
+	return out, firstS
 }
 
 // passage is the time at which the parabola through readings lo ≤ k < hi is at level.

@@ -78,7 +78,8 @@ func TestMeansOfPeriods(t *testing.T) {
 			if rise[0].SpeedSE < 3*rise[len(rise)/2].SpeedSE {
 				t.Errorf("τ %g s: the first reading, in which the motion began, is as sure as others: %g and %g rad/s", tau, rise[0].SpeedSE, rise[len(rise)/2].SpeedSE)
 			}
-			for i, p := range s.passages(low) {
+			passed, _ := s.passages(low)
+			for i, p := range passed {
 				e := p.TimeS - tau*math.Log(0.9/(1-passageShares[i]))
 				if math.Abs(e) > 0.005*tau*math.Log(9) {
 					t.Errorf("τ %g s, phase %.2f: %.0f %% later by %.3g s than it was", tau, phase, 100*p.Share, e)

@@ -40,9 +40,12 @@ type RunEvidence struct {
 	Rise     []Stretch `json:"rise,omitempty"`
 	Passages []Passage `json:"passages,omitempty"`
 	Idle     Plateau   `json:"idle"`
-	// Times in the recording at which the idle plateau ends, the settled one begins and ends, and the
-	// next idle one begins; BackS is 0 where there is none.
+	// Times in the recording at which the idle plateau ends, from which the stretches and from which
+	// the passages count, at which the settled plateau begins and ends, and at which the next idle one begins; BackS
+	// is 0 where there is none.
 	BeginS   float64 `json:"begin_s"`
+	RiseS    float64 `json:"rise_s,omitempty"`
+	PassageS float64 `json:"passage_s,omitempty"`
 	SettledS float64 `json:"settled_s"`
 	EndS     float64 `json:"end_s"`
 	BackS    float64 `json:"back_s,omitempty"`

@@ -1,0 +1,107 @@
+package respond
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"spinledger/stages/kit/spin"
+)
+
+const (
+	// goodFit is the misfit, in standard deviations, up to which rises are believed to be at constant duty.
+	goodFit = 4
+	// agreed is the misfit that what follows a ramp must come to, or twice the least.
+	agreed = 1
+	// rampGain is by how much leaving out the beginnings of rises must lessen the misfit to show a throttle that rose slowly.
+	rampGain = 5
+	// rampStepS and longestRampS are what is tried.
+	rampStepS, longestRampS = 0.01, 0.5
+	// hopelessFit and hopelessRel are the misfit and the share of the momentum beyond which nothing is said.
+	hopelessFit, hopelessRel = 10, 0.015
+)
+
+var errThrottle = errors.New("the torque of the step runs does not fall in a line with speed: their throttle may still be rising; record a harder step, or heavier rotors, which rise for longer")
+
+// throttled fits the surface to what comes after the throttle has reached its value. How long it takes is not recorded: a controller may
+// ramp what is commanded at once. While it rises, momenta grow as on no surface of speed and full
+// duty, by tens of their uncertainties; so the beginnings of all rises are left out, 10 ms more at a
+// time, until what follows agrees.
+func (m *model) throttled(keep func(e *spin.Evidence) bool) (*fitted, error) {
+	try := func(cutS float64) (*fitted, float64, error) {
+		m.warm, m.cutS, m.rampS = nil, cutS, 0
+		if cutS > 0 {
+			m.rampS = math.Max(0, cutS-m.idling(keep))
+		}
+		f, err := m.fitSurface(m.collect(keep), m.settledLevels(keep))
+		if err != nil {
+			return nil, math.Inf(1), err
+		}
+		return f, f.misfit(), nil
+	}
+	f, whole, errWhole := try(0)
+	if errWhole == nil && whole <= goodFit {
+		return f, nil
+	}
+	var cuts, misfits []float64
+	least := math.Inf(1)
+	for n := 1; float64(n)*rampStepS <= longestRampS; n++ {
+		s := float64(n) * rampStepS
+		_, x, err := try(s)
+		if err != nil && len(cuts) > 0 && s > m.idling(keep) {
+			break // nothing is left of the rises
+		}
+		cuts, misfits = append(cuts, s), append(misfits, x)
+		least = math.Min(least, x)
+	}
+	if whole > rampGain*least {
+		for i, x := range misfits {
+			if x > math.Max(agreed, 2*least) {
+				continue
+			}
+			// What agrees just so has a little of the ramp in it.
+			if f, whole, errWhole = try(cuts[min(i+1, len(cuts)-1)]); errWhole != nil {
+				f, whole, errWhole = try(cuts[i])
+			}
+			break
+		}
+	} else {
+		f, whole, errWhole = try(0)
+	}
+	switch {
+	case errWhole != nil:
+		return nil, errWhole
+	case whole > hopelessFit && f.out.RMSRel > hopelessRel:
+		return nil, errThrottle
+	case m.cutS > 0:
+		f.leave(fmt.Sprintf("the first %.0f ms of every rise: the throttle was still rising", 1e3*m.rampS))
+	}
+	return f, nil
+}
+
+// misfit is the root mean square of the pieces' residuals in their standard deviations.
+func (f *fitted) misfit() float64 {
+	sum := 0.0
+	for i := range f.pieces {
+		e := f.residual(i) / f.pieces[i].sigma
+		sum += float64(e * e)
+	}
+	return math.Sqrt(sum / float64(len(f.pieces)))
+}
+
+// idling is the shortest time between the end of an idle plateau and the first reading of a rise.
+func (m *model) idling(keep func(e *spin.Evidence) bool) float64 {
+	least := math.Inf(1)
+	for i := range m.in.Evidence {
+		e := &m.in.Evidence[i]
+		if e.Kind != spin.Step || !keep(e) {
+			continue
+		}
+		for _, r := range e.Runs {
+			if len(r.Rise) > 0 {
+				least = math.Min(least, r.RiseS-r.BeginS)
+			}
+		}
+	}
+	return least
+}

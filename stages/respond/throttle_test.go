@@ -1,0 +1,135 @@
+package respond
+
+import (
+	"math"
+	"testing"
+
+	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/spin"
+)
+
+// ramped are the made-up rises with a throttle that rises slowly, which no channel shows.
+func ramped(t *testing.T, rampS float64) *Input {
+	t.Helper()
+	in := made(t, 1)
+	for i := range in.Evidence {
+		e := &in.Evidence[i]
+		for n := range e.Runs {
+			p := truePlant
+			for _, r := range rotors {
+				if r.id == e.Rotor {
+					p.j, p.load[0] = r.j, r.k
+				}
+			}
+			e.Runs[n] = rampedRun(t, p, e.Runs[n], rampS)
+		}
+	}
+	return in
+}
+
+func rampedRun(t *testing.T, p plant, old spin.RunEvidence, rampS float64) spin.RunEvidence {
+	t.Helper()
+	p.v0, p.duty, p.ramp = old.SupplyV, old.Duty, rampS
+	from := old.Idle.SpeedRadPerS
+	first, last := from+0.03*(p.final(from)-from), from+0.97*(p.final(from)-from)
+	rates := func(at float64, y, d []float64) {
+		duty := p.dutyAt(at, 0.3)
+		d[0] = (y[1] - p.demand(y[0])) / p.j
+		d[1] = (p.settled(y[0], duty) - y[1]) * (1 + p.sag(duty)) / p.tau
+		d[2] = y[0]
+	}
+	path, err := numeric.Advance(rates, 0, []float64{from, p.demand(from), 0}, 10, func(_ float64, y []float64) float64 { return y[0] - last }, numeric.Tolerance{Rel: 1e-10, Abs: []float64{1e-7, 1e-10, 1e-9}})
+	if err != nil || !path.Met {
+		t.Fatal(old.Run, err)
+	}
+	const idle, n = 0.02, 24
+	r := old
+	r.Rise, r.Passages = nil, nil
+	var y [3]float64
+	begin := inverted(&path, from, last, []float64{first}, y[:])[0]
+	end, _ := path.End()
+	r.BeginS, r.RiseS = 1, 1+idle+begin
+	for k := range n {
+		at := begin + (end-begin)*(float64(k)+0.5)/n
+		path.At(at, y[:])
+		amps := p.dutyAt(at, 0.3) * p.current(y[0], y[1])
+		r.Rise = append(r.Rise, spin.Stretch{TimeS: at - begin, SpeedRadPerS: y[0], SpeedSE: 0.5, AngleRad: y[2], N: 1, CurrentA: amps, VoltageV: p.v0 - p.ohm*amps})
+	}
+	for _, share := range []float64{0.1, 0.25, 0.5, 0.75, 0.9} {
+		level := from + share*(p.final(from)-from)
+		r.Passages = append(r.Passages, spin.Passage{Share: share, SpeedRadPerS: level, TimeS: inverted(&path, from, last, []float64{level}, y[:])[0]})
+	}
+	r.PassageS = 1 + idle + r.Passages[0].TimeS
+	for k := len(r.Passages) - 1; k >= 0; k-- {
+		r.Passages[k].TimeS -= r.Passages[0].TimeS
+	}
+	return r
+}
+
+// TestThrottleThatRises: what comes after a ramp gives the torque that hard steps give; the ramp
+// itself is left out, said so, and its rises are foretold from where it has ended.
+func TestThrottleThatRises(t *testing.T) {
+	hard := everything(made(t, 1), DefaultOptions())
+	if hard.cutS != 0 {
+		t.Fatalf("hard steps lose their first %g s", hard.cutS)
+	}
+	for _, ramp := range []float64{0.01, 0.025} {
+		m := everything(ramped(t, ramp), DefaultOptions())
+		if m.surface == nil {
+			t.Fatalf("%g s: %s", ramp, m.noSurface)
+		}
+		if m.rampS < ramp || m.rampS > ramp+0.03 {
+			t.Errorf("a ramp of %g s is taken for %g s", ramp, m.rampS)
+		}
+		near(t, "gain", m.surface.coef[gain], truePlant.a, 0.01)
+		near(t, "back-EMF", m.surface.emf, hard.surface.emf, 0.01)
+		for _, r := range rotors {
+			q := ask(r.id)
+			q.Extrapolate = true
+			p := truePlant
+			p.j, p.load[0], p.v0, p.duty = r.j, r.k, 14.8, 0.7
+			got, want := m.answer(q, Options{}).TimeS, p.up(900, 1500, false, nil).time
+			if math.Abs(got.Mean-want) > got.Expanded().U || got.Expanded().U > 0.05*want {
+				t.Errorf("%g s, %s: %g ± %g s, want %g", ramp, r.id, got.Mean, got.Expanded().U, want)
+			}
+		}
+		told := 0
+		for _, p := range m.predictions() {
+			if p.Refused != "" {
+				continue
+			}
+			told++
+			if math.Abs(p.PredictedS.Mean-p.RecordedS) > p.PredictedS.Expanded().U+1e-3*p.RecordedS {
+				t.Errorf("%g s, %s: predicted %g ± %g s, recorded %g s", ramp, p.Run, p.PredictedS.Mean, p.PredictedS.Expanded().U, p.RecordedS)
+			}
+		}
+		if told == 0 {
+			t.Errorf("%g s: no rise is foretold", ramp)
+		}
+	}
+	if m := everything(ramped(t, 0.5), DefaultOptions()); m.surface != nil || m.noSurface != errThrottle.Error() {
+		t.Errorf("a ramp longer than all rises gives a torque: %v %q", m.surface != nil, m.noSurface)
+	}
+}
+
+// TestSaved: what a ramp saves of the loss in the windings, against integration of the current through a
+// linear motor.
+func TestSaved(t *testing.T) {
+	for _, ramp := range []float64{0.001, 0.02, 0.05, 0.3} {
+		x := exponential{ohm: 0.1, begin: 20, end: 3, tau: 0.05, from: 100, to: 900, rampS: ramp}
+		// Excess current e: de/dt = (d/ramp while it lasts) − e/tau.
+		rates := func(at float64, y, d []float64) {
+			d[0] = -y[0] / x.tau
+			if at < ramp {
+				d[0] += (x.begin - x.end) / ramp
+			}
+			d[1] = x.ohm * (2*x.end*y[0] + y[0]*y[0])
+		}
+		path, err := numeric.Advance(rates, 0, []float64{0, 0}, 3, nil, numeric.Tolerance{Rel: 1e-8, Abs: []float64{1e-8, 1e-10}, MaxSteps: 20000})
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, y := path.End()
+		near(t, "loss", x.total(), y[1], 1e-5)
+	}
+}
