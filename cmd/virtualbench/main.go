@@ -4,6 +4,7 @@
 //	virtualbench demo      writes jobs/ and testdata/demo/
 //	virtualbench coverage  counts how often intervals hold over catalogues like the demo's
 //	virtualbench response  how often predicted spin-up times hold, and how true the probabilities of a race are
+//	virtualbench power     how often each check fails when a disturbance moves it to 1, 2 and 3 times its limit
 //	virtualbench campaign  motor classes × faults: bias, scatter, coverage, refusals, wrong numbers fit for release, checks
 package main
 
@@ -28,6 +29,7 @@ func main() {
 const usage = `usage: virtualbench demo [-seed N] [-to FOLDER]
        virtualbench coverage [-sessions N] [-seed N]
        virtualbench campaign [-sessions N] [-seed N] [-class RE] [-fault RE] [-hz F] [-plateaus 2|3] [-json FILE]
+       virtualbench power [-sessions N] [-seed N] [-class RE] [-check RE] [-hz F] [-json FILE]
        virtualbench response [-sessions N] [-seed N] [-class RE] [-runs N] [-hz F]`
 
 func run(args []string) error {
@@ -48,6 +50,8 @@ func run(args []string) error {
 		return coverage(args[1:], os.Stdout, os.Stderr)
 	case "response":
 		return responses(args[1:], os.Stdout, os.Stderr)
+	case "power":
+		return power(args[1:], os.Stdout)
 	case "campaign":
 		return measure(args[1:], os.Stdout, os.Stderr)
 	}

@@ -20,6 +20,8 @@ type Outcome struct {
 	Rotors map[string]RotorOutcome
 	// Checks by name: the worst verdict over its subjects.
 	Checks map[string]string
+	// Limits by name of the check: the largest value over its subjects, in limits.
+	Limits map[string]float64
 	// Other sources, relative to the truth: "cold", "sweep", "current", "coast", by rotor.
 	Sources map[string]float64
 	// Sweeps that were recorded.
@@ -102,7 +104,7 @@ func quantity(n spin.Number) string {
 }
 
 func judge(session Session, f *pipeline.Findings) Outcome {
-	out := Outcome{Numbers: map[string]Judged{}, Rotors: map[string]RotorOutcome{}, Checks: map[string]string{}, Sources: map[string]float64{}}
+	out := Outcome{Numbers: map[string]Judged{}, Rotors: map[string]RotorOutcome{}, Checks: map[string]string{}, Limits: map[string]float64{}, Sources: map[string]float64{}}
 	for _, n := range f.Numbers {
 		q := quantity(n)
 		truth, ok := session.Truth[strings.TrimSuffix(q, "-direct")]
@@ -121,6 +123,9 @@ func judge(session Session, f *pipeline.Findings) Outcome {
 	for _, k := range f.Checks {
 		if worse(k.Verdict, out.Checks[k.Name]) {
 			out.Checks[k.Name] = k.Verdict
+		}
+		if k.Limit > 0 {
+			out.Limits[k.Name] = math.Max(out.Limits[k.Name], math.Abs(k.Value)/k.Limit)
 		}
 	}
 	out.LagS = math.NaN()
