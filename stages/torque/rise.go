@@ -11,6 +11,8 @@ import (
 const (
 	// stretches of a rise or fall at most, of equal change of speed.
 	stretches = 20
+	// leadS before a transition its edges are followed from: hundreds of periods tell the first one's date.
+	leadS = 0.3
 	// The rise is used from 3 % of its change, where the speed has left the
 	// plateau's noise, to 97 %.
 	riseFrom = 0.03
@@ -73,7 +75,7 @@ func newSlide(r *spin.Recording, v *balance.View, from, to float64) *slide {
 	if timed {
 		var all []reading
 		for i, w := range v.SpeedRadPerS {
-			if i == 0 || w <= 0 {
+			if i == 0 || w <= 0 || v.TimeS[i] < from-leadS || v.TimeS[i] > to {
 				continue
 			}
 			if changed := w != v.SpeedRadPerS[i-1]; changed || len(all) > 0 {
@@ -92,7 +94,7 @@ func newSlide(r *spin.Recording, v *balance.View, from, to float64) *slide {
 			late = t - v.TimeS[i-1]
 		}
 		if timed {
-			if i == 0 || w <= 0 {
+			if i == 0 || w <= 0 || v.TimeS[i] < from-leadS || v.TimeS[i] > to {
 				continue
 			}
 			mean = 2 * math.Pi / (r.EdgesPerTurn * w)
