@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/5"
+const Method = "fit/6"
 
 // Input is one recording with what other stages know of it.
 type Input struct {

@@ -54,12 +54,31 @@ func fromCurve(f *spin.RunFit, in Input, run spin.Run, v *balance.View, s spin.T
 	f.IdleRadPerS, f.SettledRadPerS = lowest, highest
 	f.Plateaus = 2
 	f.LoadFactor = 1
-	// A curve wrong by RelU of its torque everywhere moves J by that share of the torque's impulse.
-	u := math.Hypot(opt.CurveDoubtRel*math.Abs(j), s.RelU*math.Abs(impulse)/dw)
+	// A curve wrong by RelU of its torque everywhere moves J by that share of the torque's impulse; so does the
+	// current's lag, which slower rises have hardly shown, by its share of this one's time constant.
+	late := inductanceS * math.Log(9) / math.Max(run.RiseS, in.Recording.StepS)
+	// And the time between the windows is known to how the speed's readings are dated at either end.
+	between := (to.From + to.To - from.From - from.To) / 2
+	dates := datedU(&in.Recording, lowest) * math.Sqrt2 / between
+	u := math.Hypot(opt.CurveDoubtRel*math.Abs(j), math.Hypot(math.Hypot(s.RelU, late), dates)*math.Abs(impulse)/dw)
 	f.RandomU = math.Abs(j) * 0.002
 	f.JKgM2 = uncertain.New(j, u, 0, sourceName(*f, s)).Add(s.Scale.Sub(uncertain.Exact(s.Scale.Mean)).Scale(j))
 	return nil
 }
+
+// datedU is the standard uncertainty of a speed reading's date, s: anywhere within a sample, and where it is the last whole
+// period, within half a period about its middle as the speed changes.
+func datedU(r *spin.Recording, speed float64) float64 {
+	width := r.StepS
+	if r.SpeedTiming == "period" && r.EdgesPerTurn > 0 && speed > 0 {
+		width += math.Pi / (r.EdgesPerTurn * speed)
+	}
+	return width / math.Sqrt(12)
+}
+
+// inductanceS is the standard uncertainty of the current's lag behind the speed: small motors have 0.05 to 0.3 ms (common
+// practice, no source).
+const inductanceS = 1.5e-4
 
 // coast is the balance of a run-down: zero from the rest after it.
 func (o *Output) coast(in Input, run spin.Run, opt Options) {
