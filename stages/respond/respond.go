@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "respond/6"
+const Method = "respond/7"
 
 // Input is what a job found, and what is asked of it.
 type Input struct {
@@ -64,6 +64,9 @@ func Run(in Input, opt Options) (Output, error) {
 	out.NoSurface = m.noSurface
 	if m.surface != nil {
 		out.Surface = &m.surface.out
+		for _, why := range m.surface.out.Left {
+			out.Warnings = append(out.Warnings, spin.Warning{Stage: "respond", Code: "left-out", Subject: in.Job + "/motor/torque", Text: "for the cold torque left out: " + why})
+		}
 	}
 	for _, q := range in.Requests {
 		out.Responses = append(out.Responses, m.answer(q, opt))

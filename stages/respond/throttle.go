@@ -21,10 +21,10 @@ const (
 	hopelessFit, hopelessRel = 10, 0.015
 )
 
-var errThrottle = errors.New("the torque of the step runs does not fall in a line with speed: their throttle may still be rising; record a harder step, or heavier rotors, which rise for longer")
+var errThrottle = errors.New("the torque of the step runs does not fall in a line with speed: their throttle may still be rising, or the controller limits the current; record a harder or a smaller step, or heavier rotors, which rise for longer")
 
-// throttled fits the surface to what comes after the throttle has reached its value. How long it takes is not recorded: a controller may
-// ramp what is commanded at once. While it rises, momenta grow as on no surface of speed and full
+// throttled fits the surface to what comes after the throttle has reached its value, and the current is below the controller's
+// limit. How long that takes is not recorded: a controller may ramp what is commanded at once. While it rises, momenta grow as on no surface of speed and full
 // duty, by tens of their uncertainties; so the beginnings of all rises are left out, 10 ms more at a
 // time, until what follows agrees.
 func (m *model) throttled(keep func(e *spin.Evidence) bool) (*fitted, error) {
@@ -74,7 +74,7 @@ func (m *model) throttled(keep func(e *spin.Evidence) bool) (*fitted, error) {
 	case whole > hopelessFit && f.out.RMSRel > hopelessRel:
 		return nil, errThrottle
 	case m.cutS > 0:
-		f.leave(fmt.Sprintf("the first %.0f ms of every rise: the throttle was still rising", 1e3*m.rampS))
+		f.leave(fmt.Sprintf("the first %.0f ms of every rise: their torque does not lie on the surface; the throttle was still rising, or the controller limited the current", 1e3*m.rampS))
 	}
 	return f, nil
 }

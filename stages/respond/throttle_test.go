@@ -2,6 +2,7 @@ package respond
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"spinledger/stages/kit/numeric"
@@ -106,6 +107,10 @@ func TestThrottleThatRises(t *testing.T) {
 		if told == 0 {
 			t.Errorf("%g s: no rise is foretold", ramp)
 		}
+	}
+	out, err := Run(*ramped(t, 0.025), Options{})
+	if err != nil || len(out.Warnings) == 0 || !strings.Contains(out.Warnings[len(out.Warnings)-1].Text, "the throttle was still rising") {
+		t.Errorf("nothing is said of a ramp: %v %+v", err, out.Warnings)
 	}
 	if m := everything(ramped(t, 0.5), DefaultOptions()); m.surface != nil || m.noSurface != errThrottle.Error() {
 		t.Errorf("a ramp longer than all rises gives a torque: %v %q", m.surface != nil, m.noSurface)
