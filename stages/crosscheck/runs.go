@@ -100,12 +100,12 @@ func (c *checker) secondOpinions(r spin.RotorInertia) {
 		if !ok {
 			continue
 		}
-		floor := math.Max(c.opt.Energy, c.resolution(r.Rotor))
+		floor := math.Max(c.opt.Energy, c.resolution(r.Rotor, 1))
 		if k.name == "energy-form" || k.name == "whole-transient" {
 			floor += inflowShare * math.Abs(r.JBodyKgM2.Mean/r.JKgM2.Mean-1)
 		}
 		if k.name == "speed-halves" {
-			floor = halvesFloor + c.halves(r.Rotor)
+			floor = halvesFloor + c.resolution(r.Rotor, halvesRinging)
 		}
 		c.add(spin.Check{
 			Name: k.name, Subject: c.subject(r.Rotor), Value: mean, U: u, Limit: math.Max(floor, math.Min(c.opt.Cap, claimed)), Unit: "1",
@@ -128,28 +128,13 @@ const (
 	halvesRinging = 16
 )
 
-func (c *checker) halves(rotor string) float64 {
+// resolution is half a sampling interval over the rise and some times the share of ringing, the square of spin.RingingS over the
+// rise's: no form that pairs torque with the speed of the same instant can agree better than one share.
+func (c *checker) resolution(rotor string, shares float64) float64 {
 	worst := 0.0
 	for _, f := range c.fitsOf(rotor, spin.Step) {
 		if f.SamplesInRise > 0 && f.RiseS > 0 {
-			worst = math.Max(worst, 0.5/f.SamplesInRise+halvesRinging*ringingS*ringingS/(f.RiseS*f.RiseS))
-		}
-	}
-	return worst
-}
-
-// ringingS is how far a fixture of 125 Hz spreads the torque in time, √2/ω_f: what
-// rings through a rise is not at the speed at which it was made. Its square over the rise's is what
-// forms that pair torque with the speed of the same instant may differ by.
-const ringingS = 1.8e-3
-
-// resolution is half a sampling interval over the rise and the share of
-// ringing: no form that pairs torque with the speed of the same instant can agree better than that.
-func (c *checker) resolution(rotor string) float64 {
-	worst := 0.0
-	for _, f := range c.fitsOf(rotor, spin.Step) {
-		if f.SamplesInRise > 0 && f.RiseS > 0 {
-			worst = math.Max(worst, 0.5/f.SamplesInRise+ringingS*ringingS/(f.RiseS*f.RiseS))
+			worst = math.Max(worst, 0.5/f.SamplesInRise+shares*spin.RingingS*spin.RingingS/(f.RiseS*f.RiseS))
 		}
 	}
 	return worst

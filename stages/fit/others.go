@@ -56,7 +56,7 @@ func fromCurve(f *spin.RunFit, in Input, run spin.Run, v *balance.View, s spin.T
 	f.LoadFactor = 1
 	// A curve wrong by RelU of its torque everywhere moves J by that share of the torque's impulse; so does the
 	// current's lag, which slower rises have hardly shown, by its share of this one's time constant.
-	late := inductanceS * math.Log(9) / math.Max(run.RiseS, in.Recording.StepS)
+	late := spin.InductanceU * math.Log(9) / math.Max(run.RiseS, in.Recording.StepS)
 	// And the time between the windows is known to how the speed's readings are dated at either end.
 	between := (to.From + to.To - from.From - from.To) / 2
 	dates := datedU(&in.Recording, lowest) * math.Sqrt2 / between
@@ -75,10 +75,6 @@ func datedU(r *spin.Recording, speed float64) float64 {
 	}
 	return width / math.Sqrt(12)
 }
-
-// inductanceS is the standard uncertainty of the current's lag behind the speed: small motors have 0.05 to 0.3 ms (common
-// practice, no source).
-const inductanceS = 1.5e-4
 
 // coast is the balance of a run-down: zero from the rest after it.
 func (o *Output) coast(in Input, run spin.Run, opt Options) {

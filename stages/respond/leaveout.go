@@ -185,43 +185,40 @@ func (m *model) warmerU(p *spin.Prediction) []uncertain.Part {
 // rises of a recording miss by is not in it, and shows.
 func differing(job string, all []spin.Prediction) {
 	type group struct{ rotor, recording string }
-	var sums = map[group][]float64{}
+	misses := map[group][]float64{}
 	var groups []group
 	for _, p := range all {
 		if p.Refused != "" {
 			continue
 		}
 		g := group{p.Rotor, p.Recording}
-		if sums[g] == nil {
+		if misses[g] == nil {
 			groups = append(groups, g)
 		}
-		sums[g] = append(sums[g], p.PredictedS.Mean/p.RecordedS-1)
+		misses[g] = append(misses[g], p.PredictedS.Mean/p.RecordedS-1)
 	}
-	scatter := func(rotor string) (variance, dof float64) {
-		rss := 0.0
-		for _, g := range groups {
-			if rotor != "" && g.rotor != rotor {
-				continue
-			}
-			mean := numeric.Mean(sums[g])
-			for _, x := range sums[g] {
-				rss += float64((x - mean) * (x - mean))
-			}
-			dof += float64(len(sums[g]) - 1)
+	type scatter struct{ rss, dof float64 }
+	var every scatter
+	of := map[string]scatter{}
+	for _, g := range groups {
+		mean, one := numeric.Mean(misses[g]), of[g.rotor]
+		for _, x := range misses[g] {
+			square := float64((x - mean) * (x - mean))
+			one.rss, every.rss = one.rss+square, every.rss+square
 		}
-		return rss / math.Max(1, dof), dof
+		more := float64(len(misses[g]) - 1)
+		one.dof, every.dof = one.dof+more, every.dof+more
+		of[g.rotor] = one
 	}
 	for i := range all {
 		p := &all[i]
-		if p.Refused != "" {
-			continue
+		s := of[p.Rotor]
+		if s.dof < fewestDiffering {
+			s = every
 		}
-		v, dof := scatter(p.Rotor)
-		if dof < fewestDiffering {
-			v, dof = scatter("")
-		}
-		if v > 0 {
-			p.PredictedS = p.PredictedS.With(uncertain.Part{Source: job + "/rise:" + p.Run, Contribution: math.Sqrt(v) * p.RecordedS, DoF: dof})
+		if p.Refused == "" && s.rss > 0 {
+			u := math.Sqrt(s.rss/math.Max(1, s.dof)) * p.RecordedS
+			p.PredictedS = p.PredictedS.With(uncertain.Part{Source: job + "/rise:" + p.Run, Contribution: u, DoF: s.dof})
 		}
 	}
 }

@@ -20,12 +20,8 @@ const (
 	terms
 )
 
-// The motor's electrical time constant, before any run has told: small motors
-// have 0.05 to 0.3 ms (common practice, no source).
-const (
-	lagPriorS = 1e-4
-	lagPriorU = 1.5e-4
-)
+// lagPriorS is the motor's electrical time constant, before any run has told, to spin.InductanceU.
+const lagPriorS = 1e-4
 
 const (
 	// floorRel of a rise's momentum is added to each stretch's own error: what
@@ -126,7 +122,7 @@ func (f *fitted) solve(bent bool) error {
 		p := f.at(i)
 		y[i], w[i] = p.momentum, 1/(p.sigma*p.sigma)
 	}
-	y[n], w[n] = lagPriorS, 1/(lagPriorU*lagPriorU)
+	y[n], w[n] = lagPriorS, 1/(spin.InductanceU*spin.InductanceU)
 	if f.cut {
 		// Only the beginning of a rise tells the lag; what follows would take other errors for it.
 		w[n] *= 1e4
@@ -244,7 +240,7 @@ func (f *fitted) scatter(s numeric.Solution) []uncertain.Value {
 	}
 	prior := make([]float64, k)
 	for a := range k {
-		prior[a] = s.Gain.At(a, n) * lagPriorU
+		prior[a] = s.Gain.At(a, n) * spin.InductanceU
 	}
 	add(prior, 1)
 	dof := math.Max(1, c-float64(k-1))

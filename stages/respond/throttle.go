@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"spinledger/stages/kit/spin"
 )
@@ -28,55 +29,64 @@ var errThrottle = errors.New("the torque of the step runs does not fall in a lin
 // duty, by tens of their uncertainties; so the beginnings of all rises are left out, 10 ms more at a
 // time, until what follows agrees.
 func (m *model) throttled(keep func(e *spin.Evidence) bool) (*fitted, error) {
-	try := func(cutS float64) (*fitted, float64, error) {
-		m.warm, m.cutS, m.rampS = nil, cutS, 0
+	levels, idling := m.settledLevels(keep), m.idling(keep)
+	try := func(cutS float64) attempt {
+		a := attempt{cutS: cutS, misfit: math.Inf(1)}
 		if cutS > 0 {
-			m.rampS = math.Max(0, cutS-m.idling(keep))
+			a.rampS = math.Max(0, cutS-idling)
 		}
-		f, err := m.fitSurface(m.collect(keep), m.settledLevels(keep))
-		if err != nil {
-			return nil, math.Inf(1), err
+		m.warm, m.cutS, m.rampS = nil, a.cutS, a.rampS
+		if a.f, a.err = m.fitSurface(m.collect(keep), levels); a.err == nil {
+			a.misfit = a.f.misfit()
 		}
-		return f, f.misfit(), nil
+		a.warm = m.warm
+		return a
 	}
-	f, whole, errWhole := try(0)
-	if errWhole == nil && whole <= goodFit {
-		return f, nil
+	chosen := try(0)
+	if chosen.misfit > goodFit {
+		chosen = chosen.orLater(try, idling)
 	}
-	var cuts, misfits []float64
-	least := math.Inf(1)
-	for n := 1; float64(n)*rampStepS <= longestRampS; n++ {
-		s := float64(n) * rampStepS
-		_, x, err := try(s)
-		if err != nil && len(cuts) > 0 && s > m.idling(keep) {
-			break // nothing is left of the rises
-		}
-		cuts, misfits = append(cuts, s), append(misfits, x)
-		least = math.Min(least, x)
-	}
-	if whole > rampGain*least {
-		for i, x := range misfits {
-			if x > math.Max(agreed, 2*least) {
-				continue
-			}
-			// What agrees just so has a little of the ramp in it.
-			if f, whole, errWhole = try(cuts[min(i+1, len(cuts)-1)]); errWhole != nil {
-				f, whole, errWhole = try(cuts[i])
-			}
-			break
-		}
-	} else {
-		f, whole, errWhole = try(0)
-	}
-	switch {
-	case errWhole != nil:
-		return nil, errWhole
-	case whole > hopelessFit && f.out.RMSRel > hopelessRel:
+	m.warm, m.cutS, m.rampS = chosen.warm, chosen.cutS, chosen.rampS
+	switch f := chosen.f; {
+	case chosen.err != nil:
+		return nil, chosen.err
+	case chosen.misfit > hopelessFit && f.out.RMSRel > hopelessRel:
 		return nil, errThrottle
 	case m.cutS > 0:
 		f.leave(fmt.Sprintf("the first %.0f ms of every rise: their torque does not lie on the surface; the throttle was still rising, or the controller limited the current", 1e3*m.rampS))
 	}
-	return f, nil
+	return chosen.f, nil
+}
+
+// attempt is a surface without the beginnings of rises, and how warm the runs were by it.
+type attempt struct {
+	f                   *fitted
+	warm                *warm
+	cutS, rampS, misfit float64
+	err                 error
+}
+
+// orLater is the attempt with the shortest beginnings left out that agrees, or whole itself where leaving out does not help.
+func (whole attempt) orLater(try func(cutS float64) attempt, idling float64) attempt {
+	var later []attempt
+	least := math.Inf(1)
+	for n := 1; float64(n)*rampStepS <= longestRampS; n++ {
+		a := try(float64(n) * rampStepS)
+		if a.err != nil && len(later) > 0 && a.cutS > idling {
+			break // nothing is left of the rises
+		}
+		later = append(later, a)
+		least = math.Min(least, a.misfit)
+	}
+	if !(whole.misfit > rampGain*least) {
+		return whole
+	}
+	i := slices.IndexFunc(later, func(a attempt) bool { return a.misfit <= math.Max(agreed, 2*least) })
+	// What agrees just so has a little of the ramp in it.
+	if i+1 < len(later) && later[i+1].err == nil {
+		i++
+	}
+	return later[i]
 }
 
 // misfit is the root mean square of the pieces' residuals in their standard deviations.

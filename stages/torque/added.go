@@ -42,11 +42,6 @@ func passing(r *spin.Recording, run spin.Run, v *balance.View, curve *spin.LoadC
 // kelvin more, at 0.4 % of resistance each, of which the rise sees half.
 const addedDoubtRel = 0.005
 
-// inductanceS bounds, as a standard uncertainty, the time constant L/R of winding and
-// leads (0.06 to 0.3 ms in this size; common practice, no source). The current
-// follows the speed late by it, and every passage is the shorter: of a bare bell's rise of 4 to 12 ms that is 1 to 4 %.
-const inductanceS = 1.5e-4
-
 // addedBodies compares how long the bare rotor and one with parts take through the
 // same speeds at the same duty and supply. The same electromagnetic torque
 // less loads L₁ and L₂ gives
@@ -104,7 +99,8 @@ func addedBodies(in ChooseInput, opt Options) []spin.AddedBody {
 			continue
 		}
 		r, k := numeric.Mean(ratios), float64(len(ratios))
-		late := (r - 1) * inductanceS / (numeric.Mean(rises) / math.Log((1-passageFrom)/(1-passageTo)))
+		// Every passage is the shorter for the current's lag: of a bare bell's rise of 4 to 12 ms by 1 to 4 %.
+		late := (r - 1) * spin.InductanceU / (numeric.Mean(rises) / math.Log((1-passageFrom)/(1-passageTo)))
 		u2 := numeric.Mean(variances) / k
 		if len(ratios) > 1 {
 			u2 = math.Max(u2, numeric.Variance(ratios)/k)

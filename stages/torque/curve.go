@@ -14,8 +14,7 @@ const (
 	curveFrom = 0.10
 	curveTo   = 0.97
 	anchorS   = 0.10
-	ringingS  = 1.8e-3 // √2/ω_f of a fixture of 125 Hz
-	ringSpanS = 0.010  // of misfit that is one piece of information: the correlation of ringing at 50 to 200 Hz
+	ringSpanS = 0.010 // of misfit that is one piece of information: the correlation of ringing at 50 to 200 Hz
 )
 
 // runBins is the run's torque over speed, zero of the idle plateau removed, at
@@ -26,8 +25,8 @@ const (
 //
 // in which ringing is a small ripple that does not grow, and read at the speeds.
 // Its uncertainty is from the misfit, one piece of information in ringSpanS, and from the
-// winding's inductance, which makes torque late behind speed: inductanceS over the rise constant,
-// and a ringing fixture's spread, ringingS, squared over the rise's square.
+// winding's inductance, which makes torque late behind speed: spin.InductanceU over the rise constant,
+// and a ringing fixture's spread, spin.RingingS, squared over the rise's square.
 func runBins(r *spin.Recording, run spin.Run, v *balance.View, curve *spin.LoadCurve, tau float64, opt Options) []spin.Bin {
 	a, b := r.Segments[run.A], r.Segments[run.B]
 	wa, wb := balance.Window{From: a.FromS, To: a.ToS}, balance.Window{From: b.FromS, To: b.ToS}
@@ -52,7 +51,7 @@ func runBins(r *spin.Recording, run spin.Run, v *balance.View, curve *spin.LoadC
 	pieces := math.Max(5, (to-from)/ringSpanS)
 	noise := sol.RSS / float64(sol.DoF) * math.Max(1, float64(len(y))/pieces)
 	rise := math.Max(run.RiseS, r.StepS)
-	late := math.Hypot(inductanceS*math.Log(9)/rise, ringingS*ringingS/(rise*rise))
+	late := math.Hypot(spin.InductanceU*math.Log(9)/rise, spin.RingingS*spin.RingingS/(rise*rise))
 	var out []spin.Bin
 	for k := range opt.Bins {
 		s := curveFrom + (curveTo-curveFrom)*(float64(k)+0.5)/float64(opt.Bins)

@@ -2,6 +2,7 @@ package torque
 
 import (
 	"math"
+	"slices"
 
 	"spinledger/stages/kit/balance"
 	"spinledger/stages/kit/numeric"
@@ -70,12 +71,15 @@ type slide struct {
 func newSlide(r *spin.Recording, v *balance.View, from, to float64) *slide {
 	s := &slide{v: v}
 	timed := r.SpeedTiming == "period" && r.EdgesPerTurn > 0
+	lo, _ := slices.BinarySearch(v.TimeS, from-leadS)
+	hi, _ := slices.BinarySearch(v.TimeS, math.Nextafter(to, math.Inf(1)))
 	var dates []float64
 	unsure, followed, n := 0.0, false, 0
 	if timed {
 		var all []reading
-		for i, w := range v.SpeedRadPerS {
-			if i == 0 || w <= 0 || v.TimeS[i] < from-leadS || v.TimeS[i] > to {
+		for i := lo; i < hi; i++ {
+			w := v.SpeedRadPerS[i]
+			if i == 0 || w <= 0 {
 				continue
 			}
 			if changed := w != v.SpeedRadPerS[i-1]; changed || len(all) > 0 {
@@ -86,15 +90,15 @@ func newSlide(r *spin.Recording, v *balance.View, from, to float64) *slide {
 		}
 		dates, unsure, followed = edges(all)
 	}
-	for i, t := range v.TimeS {
-		w := v.SpeedRadPerS[i]
+	for i := lo; i < hi; i++ {
+		t, w := v.TimeS[i], v.SpeedRadPerS[i]
 		late, mean := 0.0, 0.0
 		if r.SpeedTiming == "period" && !timed && i > 0 {
 			// Of periods of unknown length, the edge came at some instant since the sample before.
 			late = t - v.TimeS[i-1]
 		}
 		if timed {
-			if i == 0 || w <= 0 || v.TimeS[i] < from-leadS || v.TimeS[i] > to {
+			if i == 0 || w <= 0 {
 				continue
 			}
 			mean = 2 * math.Pi / (r.EdgesPerTurn * w)
