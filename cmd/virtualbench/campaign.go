@@ -1,13 +1,10 @@
 package main
 
 import (
-	"encoding/json"
 	"flag"
 	"fmt"
 	"io"
 	"maps"
-	"os"
-	"regexp"
 	"slices"
 
 	"spinledger/cmd/virtualbench/campaign"
@@ -21,27 +18,19 @@ func measure(args []string, stdout, stderr io.Writer) error {
 	set.SetOutput(stderr)
 	sessions := set.Int("sessions", 20, "of each cell")
 	seed := set.Uint64("seed", 1, "of the first one")
-	class := set.String("class", "", "regular expression; empty: all three motor classes")
-	fault := set.String("fault", "", "regular expression on fault and severity; empty: the whole grid")
+	class := expression(set, "class", "", "regular expression; empty: all three motor classes")
+	fault := expression(set, "fault", "", "regular expression on fault and severity; empty: the whole grid")
 	hz := set.Float64("hz", 2000, "sampling rate of the nominal bench")
 	plateaus := set.Int("plateaus", 3, "3: back to idle after each step; 2: stopped when settled")
-	to := set.String("json", "", "file for the cells, one JSON object a line")
+	var cells lines
+	set.StringVar(&cells.name, "json", "", "file for the cells, one JSON object a line")
 	if err := set.Parse(args); err != nil {
 		return err
 	}
-	classes, err := regexp.Compile(*class)
-	if err != nil {
-		return err
-	}
-	faults, err := regexp.Compile(*fault)
-	if err != nil {
-		return err
-	}
-	var lines []byte
 	for _, f := range campaign.Faults() {
 		for _, level := range f.Levels {
 			for _, c := range rig.Classes() {
-				if !classes.MatchString(c.Name) || !faults.MatchString(f.Name+" "+level.Name) {
+				if !class.MatchString(c.Name) || !fault.MatchString(f.Name+" "+level.Name) {
 					continue
 				}
 				s := campaign.Nominal(c, *hz)
@@ -50,15 +39,8 @@ func measure(args []string, stdout, stderr io.Writer) error {
 				cell := campaign.Summarise(campaign.Cell{Class: c.Name, Hz: s.Bench.Clock.SampleHz, Plateaus: *plateaus, Fault: f.Name, Severity: level.Name},
 					campaign.Measure(s, *seed, *sessions))
 				cell.Print(stdout)
-				line, err := json.Marshal(cell)
-				if err != nil {
+				if err := cells.add(cell); err != nil {
 					return err
-				}
-				lines = append(append(lines, line...), '\n')
-				if *to != "" {
-					if err := os.WriteFile(*to, lines, 0o644); err != nil {
-						return err
-					}
 				}
 			}
 		}

@@ -51,7 +51,7 @@ func run(args []string) error {
 	case "response":
 		return responses(args[1:], os.Stdout, os.Stderr)
 	case "power":
-		return power(args[1:], os.Stdout)
+		return power(args[1:], os.Stdout, os.Stderr)
 	case "campaign":
 		return measure(args[1:], os.Stdout, os.Stderr)
 	}

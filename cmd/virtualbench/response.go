@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"regexp"
 
 	"spinledger/cmd/virtualbench/campaign"
 	"spinledger/cmd/virtualbench/rig"
@@ -17,18 +16,14 @@ func responses(args []string, stdout, stderr io.Writer) error {
 	set.SetOutput(stderr)
 	sessions := set.Int("sessions", 20, "of each motor class")
 	seed := set.Uint64("seed", 1, "of the first one")
-	class := set.String("class", "", "regular expression; empty: all three motor classes")
+	class := expression(set, "class", "", "regular expression; empty: all three motor classes")
 	runs := set.Int("runs", 3, "of each condition")
 	hz := set.Float64("hz", 2000, "sampling rate")
 	if err := set.Parse(args); err != nil {
 		return err
 	}
-	classes, err := regexp.Compile(*class)
-	if err != nil {
-		return err
-	}
 	for _, c := range rig.Classes() {
-		if !classes.MatchString(c.Name) {
+		if !class.MatchString(c.Name) {
 			continue
 		}
 		s := campaign.Nominal(c, *hz)

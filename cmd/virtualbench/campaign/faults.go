@@ -41,6 +41,23 @@ func Faults() []Fault {
 	return append(append(append(benchFaults(), machineFaults()...), loggerFaults()...), append(sourceFaults(), togetherFaults()...)...)
 }
 
+// Disturbances of any size, which the grid and the dials of power share.
+
+func lagWander(s *Scenario, seconds float64) { s.LagWanderS = seconds }
+func scaleShift(s *Scenario, rel float64)    { s.ScaleShift = rel }
+func diskShift(s *Scenario, rel float64)     { s.DiskShift = rel }
+func heldSpeed(s *Scenario, seconds float64) { s.Bench.Speed.HoldS = seconds }
+func denied(s *Scenario, averageS float64)   { averaging(s, averageS, "point", 0) }
+
+var zeroWalk = peaks(func(s *Scenario, nm float64) { s.Bench.Torque.WalkNmRtS = nm })
+
+func saturation(s *Scenario, ofPeak float64) {
+	s.Class.Motor.SaturationA = s.Class.PeakNm / s.Class.Motor.KtNmPerA / ofPeak
+}
+func torqueSpikes(s *Scenario, share float64) {
+	s.Bench.Faults.TorqueSpike, s.Bench.Faults.TorqueSpikeN = share, 3*s.Class.PeakNm
+}
+
 func benchFaults() []Fault {
 	return []Fault{
 		{Name: "nominal", Levels: []Level{{"", func(*Scenario) {}}}},
@@ -53,12 +70,12 @@ func benchFaults() []Fault {
 				s.Bench.Speed.DelayS = -x
 			}
 		}, 2e-3, 8e-3, -4e-3)},
-		{Name: "lag differs by recording", Levels: levels("%.1f ms", 1e3, func(s *Scenario, x float64) { s.LagWanderS = x }, 0.1e-3, 0.5e-3)},
+		{Name: "lag differs by recording", Levels: levels("%.1f ms", 1e3, lagWander, 0.1e-3, 0.5e-3)},
 		{Name: "zero offset", Levels: levels("%.0f %%", 100, peaks(func(s *Scenario, nm float64) { s.Bench.Torque.ZeroNm = nm }), 0.5)},
 		{Name: "zero drift", Levels: levels("%.1f %%/s", 100, peaks(func(s *Scenario, nm float64) { s.Bench.Torque.DriftNmPs = nm }), 0.001, 0.005, 0.02)},
-		{Name: "zero walk", Levels: levels("%.1f %%/√s", 100, peaks(func(s *Scenario, nm float64) { s.Bench.Torque.WalkNmRtS = nm }), 0.002, 0.01)},
-		{Name: "torque scale", Levels: levels("%+.0f %%", 100, func(s *Scenario, x float64) { s.ScaleShift = x }, 0.02, -0.02, 0.06)},
-		{Name: "disk drawn wrong", Levels: levels("%+.1f %%", 100, func(s *Scenario, x float64) { s.DiskShift = x }, 0.005, 0.015, 0.03)},
+		{Name: "zero walk", Levels: levels("%.1f %%/√s", 100, zeroWalk, 0.002, 0.01)},
+		{Name: "torque scale", Levels: levels("%+.0f %%", 100, scaleShift, 0.02, -0.02, 0.06)},
+		{Name: "disk drawn wrong", Levels: levels("%+.1f %%", 100, diskShift, 0.005, 0.015, 0.03)},
 		{Name: "static friction", Levels: levels("%.1f %%", 100, peaks(func(s *Scenario, nm float64) { s.Class.Motor.BellWindage.DryNm = nm }), 0.005, 0.03)},
 		{Name: "creep", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Torque.Creep, s.Bench.Torque.CreepS = x, 1 }, 0.002, 0.01)},
 		{Name: "hysteresis", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) {
@@ -95,9 +112,7 @@ func machineFaults() []Fault {
 		}, 5, 20)},
 		{Name: "warm start", Levels: levels("%.0f K", 1, func(s *Scenario, x float64) { s.WarmK = x }, 40)},
 		{Name: "supply sag", Levels: levels("×%.0f", 1, func(s *Scenario, x float64) { s.Class.Supply.Ohm *= x }, 5, 15)},
-		{Name: "saturation", Levels: levels("%.1f of peak", 1, func(s *Scenario, x float64) {
-			s.Class.Motor.SaturationA = s.Class.PeakNm / s.Class.Motor.KtNmPerA / x
-		}, 0.5, 1)},
+		{Name: "saturation", Levels: levels("%.1f of peak", 1, saturation, 0.5, 1)},
 		{Name: "blade passing", Levels: levels("%.0f %%", 100, func(s *Scenario, x float64) { s.Class.Propeller.Load.BladeFactor = x }, 0.1)},
 		{Name: "air density", Levels: levels("%+.0f %%", 100, func(s *Scenario, x float64) { s.Errors.AirDensity = x }, 0.05)},
 	}
@@ -108,7 +123,7 @@ func loggerFaults() []Fault {
 		{Name: "sampling", Levels: levels("%.0f Hz", 1, func(s *Scenario, x float64) { s.Bench.Clock.SampleHz = x }, 100, 250, 500, 5000)},
 		{Name: "averaging declared", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { averaging(s, x, "mean", x) }, 1e-3, 4e-3, 10e-3)},
 		{Name: "averaging unknown", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { averaging(s, x, "unknown", 0) }, 1e-3, 4e-3, 10e-3)},
-		{Name: "averaging denied", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { averaging(s, x, "point", 0) }, 1e-3, 4e-3)},
+		{Name: "averaging denied", Levels: levels("%.0f ms", 1e3, denied, 1e-3, 4e-3)},
 		{Name: "point declared mean", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) {
 			averaging(s, x, "mean", x)
 			s.Bench.Torque.AverageS = 0
@@ -118,7 +133,7 @@ func loggerFaults() []Fault {
 			{"500 Hz", func(s *Scenario) { s.Locked = true; s.Bench.Clock.SampleHz = 500 }},
 		}},
 		{Name: "missed edges", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Speed.Miss = x }, 0.002, 0.01, 0.05)},
-		{Name: "held speed", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { s.Bench.Speed.HoldS = x }, 2e-3, 5e-3, 20e-3)},
+		{Name: "held speed", Levels: levels("%.0f ms", 1e3, heldSpeed, 2e-3, 5e-3, 20e-3)},
 		{Name: "timer", Levels: levels("%.0f µs", 1e6, func(s *Scenario, x float64) { s.Bench.Speed.TimerS = x }, 10e-6, 50e-6)},
 		{Name: "edge spacing", Levels: levels("%.0f %%", 100, func(s *Scenario, x float64) { s.Bench.Speed.SpacingRMS = x }, 0.03)},
 		{Name: "speed timing unknown", Levels: []Level{{"", func(s *Scenario) { s.Timing = "unknown" }}}},
@@ -126,9 +141,7 @@ func loggerFaults() []Fault {
 		{Name: "stamp jitter", Levels: levels("%.0f %%", 100, func(s *Scenario, x float64) { s.Bench.Clock.StampJitter = x / s.Bench.Clock.SampleHz }, 0.1, 0.3)},
 		{Name: "sample jitter", Levels: levels("%.0f %%", 100, func(s *Scenario, x float64) { s.Bench.Clock.SampleJitter = x / s.Bench.Clock.SampleHz }, 0.1, 0.3)},
 		{Name: "dropouts", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Faults.Drop = x }, 0.001, 0.01, 0.04)},
-		{Name: "torque spikes", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) {
-			s.Bench.Faults.TorqueSpike, s.Bench.Faults.TorqueSpikeN = x, 3*s.Class.PeakNm
-		}, 0.001, 0.01)},
+		{Name: "torque spikes", Levels: levels("%.1f %%", 100, torqueSpikes, 0.001, 0.01)},
 		{Name: "speed spikes", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Faults.SpeedSpike = x }, 0.001, 0.01)},
 		{Name: "torque clipped", Levels: levels("%.0f %% of peak", 100, peaks(func(s *Scenario, nm float64) {
 			s.Bench.Torque.ClipNm = nm
@@ -195,7 +208,7 @@ func togetherFaults() []Fault {
 		s.Bench.Faults.Drop = 5e-4 * x
 		s.Class.Motor.BellWindage.ImbalanceNm2 *= 1 + 4*x
 		s.Class.Supply.Ohm *= 1 + 2*x
-		s.Class.Motor.SaturationA = s.Class.PeakNm / s.Class.Motor.KtNmPerA / (0.3 * x)
+		saturation(s, 0.3*x)
 		s.WarmK = 15 * x
 		// Most of these are there every day: the owner knows what such a bench repeats to.
 		s.Repeats = slices.Clone(s.Repeats)

@@ -3,7 +3,6 @@ package campaign
 import (
 	"fmt"
 	"io"
-	"math"
 
 	"spinledger/cmd/virtualbench/rig"
 	"spinledger/stages/kit/numeric"
@@ -16,12 +15,12 @@ type Dial struct {
 	// Show turns a size into Unit; Start is a size at which the check hardly moves.
 	Show, Start float64
 	Apply       func(s *Scenario, x float64)
+	// None is the size at which there is no disturbance but what the check needs, 0: nothing is applied.
+	None float64
 }
 
 // Dials are one for each check that compares sizes.
 func Dials() []Dial {
-	scale := func(s *Scenario, x float64) { s.ScaleShift = x }
-	walk := peaks(func(s *Scenario, nm float64) { s.Bench.Torque.WalkNmRtS = nm })
 	hot := func(s *Scenario, x float64) {
 		s.Sweeps, s.Rotors, s.Runs, s.Conditions = []SweepDesign{{6, 6}}, []string{"bare", "disk"}, 3, Usual()[:1]
 		s.Bench.Power.Present = true
@@ -29,29 +28,28 @@ func Dials() []Dial {
 		t.WindingKPerW, t.StatorKPerW = x*t.WindingKPerW, x*t.StatorKPerW
 		t.WindingJPerK, t.StatorJPerK = t.WindingJPerK/x, t.StatorJPerK/x
 	}
-	saturated := func(s *Scenario, x float64) { s.Class.Motor.SaturationA = s.Class.PeakNm / s.Class.Motor.KtNmPerA / x }
+	coasting := func(s *Scenario, x float64) { s.LagWanderS, s.Coast = x, true }
+	const cold = 1e-3 // a sweep as such
 	return []Dial{
-		{"disk-against-weights", "torque scale", "%", 100, 5e-4, scale},
-		{"mass-against-drawing", "disk drawn wrong", "%", 100, 2e-4, func(s *Scenario, x float64) { s.DiskShift = x }},
-		{"motor-constants", "torque scale", "%", 100, 0.01, scale},
-		{"power-balance", "torque scale", "%", 100, 0.05, scale},
-		{"added-body", "disk drawn wrong", "%", 100, 0.005, func(s *Scenario, x float64) { s.DiskShift = x }},
-		{"scatter", "zero walk", "% of peak/√s", 100, 2e-4, walk},
-		{"energy-form", "zero walk", "% of peak/√s", 100, 2e-4, walk},
-		{"up-against-down", "zero walk", "% of peak/√s", 100, 2e-4, walk},
-		{"between-conditions", "lag differs by recording", "ms", 1e3, 2e-5, func(s *Scenario, x float64) { s.LagWanderS = x }},
-		{"speed-halves", "lag differs by recording", "ms", 1e3, 2e-5, func(s *Scenario, x float64) { s.LagWanderS = x }},
-		{"whole-transient", "speed held", "ms", 1e3, 1e-3, func(s *Scenario, x float64) { s.Bench.Speed.HoldS = x }},
-		{"source-current", "saturation", "of peak", 1, 0.02, saturated},
-		{"source-cold", "speed held", "ms", 1e3, 1e-3, func(s *Scenario, x float64) { s.Bench.Speed.HoldS = x }},
-		{"coast-against-step", "lag differs by recording", "ms", 1e3, 5e-5, func(s *Scenario, x float64) { s.LagWanderS, s.Coast = x, true }},
-		{"sweep-against-steps", "heat of the sweep", "×", 1, 0.05, hot},
-		{"sweep-return", "heat of the sweep", "×", 1, 0.05, hot},
-		{"sweep-resistance", "heat of the sweep", "×", 1, 0.05, hot},
-		{"aliasing", "torque averaged, declared point", "ms", 1e3, 1e-4, func(s *Scenario, x float64) { averaging(s, x, "point", 0) }},
-		{"torque-spikes", "torque spikes", "%", 100, 1e-5, func(s *Scenario, x float64) {
-			s.Bench.Faults.TorqueSpike, s.Bench.Faults.TorqueSpikeN = x, 3*s.Class.PeakNm
-		}},
+		{"disk-against-weights", "torque scale", "%", 100, 5e-4, scaleShift, 0},
+		{"mass-against-drawing", "disk drawn wrong", "%", 100, 2e-4, diskShift, 0},
+		{"motor-constants", "torque scale", "%", 100, 0.01, scaleShift, 0},
+		{"power-balance", "torque scale", "%", 100, 0.05, scaleShift, 0},
+		{"added-body", "disk drawn wrong", "%", 100, 0.005, diskShift, 0},
+		{"scatter", "zero walk", "% of peak/√s", 100, 2e-4, zeroWalk, 0},
+		{"energy-form", "zero walk", "% of peak/√s", 100, 2e-4, zeroWalk, 0},
+		{"up-against-down", "zero walk", "% of peak/√s", 100, 2e-4, zeroWalk, 0},
+		{"between-conditions", "lag differs by recording", "ms", 1e3, 2e-5, lagWander, 0},
+		{"speed-halves", "lag differs by recording", "ms", 1e3, 2e-5, lagWander, 0},
+		{"whole-transient", "speed held", "ms", 1e3, 1e-3, heldSpeed, 0},
+		{"source-current", "saturation", "of peak", 1, 0.02, saturation, 0},
+		{"source-cold", "speed held", "ms", 1e3, 1e-3, heldSpeed, 0},
+		{"coast-against-step", "lag differs by recording", "ms", 1e3, 5e-5, coasting, 0},
+		{"sweep-against-steps", "heat of the sweep", "×", 1, 0.05, hot, cold},
+		{"sweep-return", "heat of the sweep", "×", 1, 0.05, hot, cold},
+		{"sweep-resistance", "heat of the sweep", "×", 1, 0.05, hot, cold},
+		{"aliasing", "torque averaged, declared point", "ms", 1e3, 1e-4, denied, 0},
+		{"torque-spikes", "torque spikes", "%", 100, 1e-5, torqueSpikes, 0},
 	}
 }
 
@@ -62,8 +60,10 @@ type Power struct {
 	Unit  string `json:"unit"`
 	Class string `json:"class"`
 	// FalseAlarm counts sessions without the disturbance in which it failed, CannotTell those in which it could not tell.
-	Sessions, FalseAlarm, CannotTell int
-	Levels                           []PowerLevel `json:"levels"`
+	Sessions   int          `json:"sessions"`
+	FalseAlarm int          `json:"false_alarm"`
+	CannotTell int          `json:"cannot_tell"`
+	Levels     []PowerLevel `json:"levels"`
 }
 
 // PowerLevel is one size.
@@ -93,11 +93,7 @@ func MeasurePower(class rig.Class, hz float64, d Dial, first uint64, n, scouts i
 		}
 		return numeric.Median(v)
 	}
-	none := at(0, first, n)
-	if d.Check == "sweep-against-steps" || d.Check == "sweep-return" || d.Check == "sweep-resistance" {
-		none = at(1e-3, first, n) // a sweep as such, cold
-	}
-	for _, o := range none {
+	for _, o := range at(d.None, first, n) {
 		switch o.Checks[d.Check] {
 		case spin.Fail:
 			p.FalseAlarm++
@@ -107,8 +103,8 @@ func MeasurePower(class rig.Class, hz float64, d Dial, first uint64, n, scouts i
 	}
 	lo, hi := 0.0, d.Start
 	for _, want := range []float64{1, 2, 3} {
-		for tries := 0; median(hi) < want; tries++ {
-			if tries == 10 || hi > 1024*d.Start {
+		for median(hi) < want {
+			if hi >= 1024*d.Start {
 				return p
 			}
 			lo, hi = hi, 2*hi
@@ -133,7 +129,7 @@ func MeasurePower(class rig.Class, hz float64, d Dial, first uint64, n, scouts i
 	return p
 }
 
-// Print writes a row of a Markdown table; Header its head.
+// Print writes a row of a Markdown table, sizes times show; PowerHead is its head.
 func (p Power) Print(w io.Writer, show float64) {
 	fmt.Fprintf(w, "| %s | %s | %s | %d, %d of %d |", p.Check, p.Fault, p.Class, p.FalseAlarm, p.CannotTell, p.Sessions)
 	for i := range 3 {
@@ -142,17 +138,10 @@ func (p Power) Print(w io.Writer, show float64) {
 			continue
 		}
 		l := p.Levels[i]
-		fmt.Fprintf(w, " %.0f %% at %s %s |", 100*float64(l.Fail)/float64(l.Sessions), digits(l.Size*show), p.Unit)
+		fmt.Fprintf(w, " %.0f %% at %.2g %s |", 100*float64(l.Fail)/float64(l.Sessions), l.Size*show, p.Unit)
 	}
 	fmt.Fprintln(w)
 }
 
-// PowerHead is the head of the table.
+// PowerHead is the head of the table that Print writes rows of.
 const PowerHead = "| check | disturbance | class | false alarms, cannot tell | 1 limit | 2 limits | 3 limits |\n|---|---|---|---|---|---|---|"
-
-func digits(x float64) string {
-	if x == 0 {
-		return "0"
-	}
-	return fmt.Sprintf("%.*f", max(0, 1-int(math.Floor(math.Log10(math.Abs(x))))), x)
-}
