@@ -3,6 +3,7 @@ package respond
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"spinledger/stages/kit/numeric"
@@ -184,9 +185,10 @@ func TestWarmth(t *testing.T) {
 	foretold(t, m, 0.005)
 }
 
-// TestLevels: settled points of operation tell the drag in the motor, which rises alone tell poorly.
+// TestLevels: settled points of operation tell the drag in the motor, which rises at one supply tell poorly.
 func TestLevels(t *testing.T) {
 	in := made(t, 1)
+	in.Evidence = slices.DeleteFunc(in.Evidence, func(e spin.Evidence) bool { return e.Runs[0].SupplyV != 14.8 })
 	alone := everything(in, DefaultOptions())
 	for _, r := range rotors {
 		p := truePlant
@@ -206,7 +208,7 @@ func TestLevels(t *testing.T) {
 		t.Errorf("%d levels, want 12", n)
 	}
 	near(t, "drag", m.surface.coef[offset], truePlant.c, 0.02)
-	if a, b := alone.surface.out.Coef[offset].Std(), m.surface.out.Coef[offset].Std(); b > 0.9*a {
+	if a, b := alone.surface.out.Coef[offset].Std(), m.surface.out.Coef[offset].Std(); b > 0.8*a {
 		t.Errorf("the drag is known to %.2g N·m with levels, %.2g without", b, a)
 	}
 	// Where voltage is not recorded there are none.
