@@ -60,11 +60,11 @@ func warmed(t *testing.T, perJoule float64, before map[string]float64) *Input {
 				p.j, p.load[0] = r.j, r.k
 			}
 		}
-		p.v0, p.duty = e.Runs[0].SupplyV, e.Runs[0].Duty
+		p.v0, p.duty, p.warmth = e.Runs[0].SupplyV, e.Runs[0].Duty, perJoule
 		var runs []spin.RunEvidence
 		loss, clock := before[e.Recording], 0.0
 		for n := range 4 {
-			run, rise, lost := warmRun(t, p, perJoule, loss, fmt.Sprintf("%s#%d", e.Recording, n+1))
+			run, rise, lost := risen(t, p, 0, loss, fmt.Sprintf("%s#%d", e.Recording, n+1))
 			run.BeginS, run.SettledS = clock, clock+rise
 			run.EndS, run.BackS = clock+rise+pause, clock+2*rise+pause
 			clock += 2 * (rise + pause)
@@ -108,47 +108,6 @@ func fallen(t *testing.T, p plant, loss, from, to, seconds float64) float64 {
 		t.Fatalf("a fall to %g rad/s ends at %g", to, y[0])
 	}
 	return y[1]
-}
-
-// warmRun is madeRun with windings that hold loss J already, and lost J at its end.
-func warmRun(t *testing.T, p plant, perJoule, loss float64, id string) (r spin.RunEvidence, rise, lost float64) {
-	t.Helper()
-	p.warmth = perJoule
-	cold := p
-	cold.duty = 0.3
-	from := cold.final(1)
-	to := from + 0.97*(p.final(from)-from)
-	rates := func(_ float64, y, d []float64) {
-		d[0] = (y[1] - p.demand(y[0])) / p.j
-		d[1] = (p.warmed(p.settled(y[0], p.duty), y[3]) - y[1]) * (1 + p.sag(p.duty)) / p.tau
-		d[2] = y[0]
-		i := p.current(y[0], y[1])
-		d[3] = i*i*p.kt/p.a - y[3]/coolingS
-	}
-	path, err := numeric.Advance(rates, 0, []float64{from, p.demand(from), 0, loss}, 10, func(_ float64, y []float64) float64 { return y[0] - to }, numeric.Tolerance{Rel: 1e-10, Abs: []float64{1e-7, 1e-10, 1e-9, 1e-9}})
-	if err != nil || !path.Met {
-		t.Fatal(id, err)
-	}
-	r = spin.RunEvidence{Run: id, Duty: p.duty, SupplyV: p.v0}
-	i0 := cold.duty * cold.current(from, p.demand(from))
-	r.Idle = spin.Plateau{SpeedRadPerS: from, VoltageV: p.v0 - p.ohm*i0, CurrentA: i0, Duty: cold.duty}
-	end, y := path.End()
-	lost = y[3]
-	const n = 24
-	var at [4]float64
-	for k := range n {
-		s := end * (float64(k) + 0.5) / n
-		path.At(s, at[:])
-		amps := p.duty * p.current(at[0], at[1])
-		r.Rise = append(r.Rise, spin.Stretch{TimeS: s, SpeedRadPerS: at[0], SpeedSE: 0.5, AngleRad: at[2], N: 1, CurrentA: amps, VoltageV: p.v0 - p.ohm*amps})
-	}
-	for _, share := range []float64{0.1, 0.9} {
-		level := from + share*(to-from)
-		r.Passages = append(r.Passages, spin.Passage{Share: share, SpeedRadPerS: level, TimeS: inverted(&path, from, to, []float64{level}, at[:])[0]})
-	}
-	r.Passages[1].TimeS -= r.Passages[0].TimeS
-	r.Passages[0].TimeS = 0
-	return r, end, lost
 }
 
 // TestWarmth: runs that follow each other warm the windings; what a joule does is found, and the cold

@@ -56,41 +56,57 @@ func made(t *testing.T, scale float64) *Input {
 	return in
 }
 
-// madeRun is a rise from the speed that 30 % holds, sampled every millisecond.
+// madeRun is a rise from the speed that 30 % holds.
 func madeRun(t *testing.T, p plant, id string) spin.RunEvidence {
 	t.Helper()
-	idle := p
-	idle.duty = 0.3
-	from := idle.final(1)
-	to := from + 0.97*(p.final(from)-from)
-	rates := func(_ float64, y, d []float64) {
+	r, _, _ := risen(t, p, 0, 0, id)
+	return r
+}
+
+// risen is a rise from the speed that 30 % holds to 97 % of the change, in 24 stretches from a share of the change on; the windings
+// hold loss J before and lost J at its end.
+func risen(t *testing.T, p plant, share, loss float64, id string) (r spin.RunEvidence, rise, lost float64) {
+	t.Helper()
+	const idle, idleS, n = 0.3, 0.02, 24
+	slow := p
+	slow.duty = idle
+	from := slow.final(1)
+	change := p.final(from) - from
+	to := from + 0.97*change
+	rates := func(at float64, y, d []float64) {
+		duty := p.dutyAt(at, idle)
 		d[0] = (y[1] - p.demand(y[0])) / p.j
-		d[1] = (p.settled(y[0], p.duty) - y[1]) * (1 + p.sag(p.duty)) / p.tau
+		d[1] = (p.warmed(p.settled(y[0], duty), y[3]) - y[1]) * (1 + p.sag(duty)) / p.tau
 		d[2] = y[0]
+		i := p.current(y[0], y[1])
+		d[3] = i*i*p.kt/p.a - y[3]/coolingS
 	}
-	path, err := numeric.Advance(rates, 0, []float64{from, p.demand(from), 0}, 10, func(_ float64, y []float64) float64 { return y[0] - to }, numeric.Tolerance{Rel: 1e-10, Abs: []float64{1e-7, 1e-10, 1e-9}})
+	path, err := numeric.Advance(rates, 0, []float64{from, p.demand(from), 0, loss}, 10, func(_ float64, y []float64) float64 { return y[0] - to }, numeric.Tolerance{Rel: 1e-10, Abs: []float64{1e-7, 1e-10, 1e-9, 1e-9}})
 	if err != nil || !path.Met {
 		t.Fatal(id, err)
 	}
-	r := spin.RunEvidence{Run: id, Duty: p.duty, SupplyV: p.v0}
-	i0 := idle.duty * idle.current(from, p.demand(from))
-	r.Idle = spin.Plateau{SpeedRadPerS: from, VoltageV: p.v0 - p.ohm*i0, CurrentA: i0}
-	end, _ := path.End()
-	const n = 24
-	var y [3]float64
+	end, last := path.End()
+	var y [4]float64
+	passes := func(share float64) float64 {
+		return inverted(&path, from, to, []float64{from + share*change}, y[:])[0]
+	}
+	begin := 0.0
+	if share > 0 {
+		begin = passes(share)
+	}
+	r = spin.RunEvidence{Run: id, Duty: p.duty, SupplyV: p.v0, RiseS: idleS + begin, PassageS: idleS + passes(0.1)}
+	i0 := idle * p.current(from, p.demand(from))
+	r.Idle = spin.Plateau{SpeedRadPerS: from, VoltageV: p.v0 - p.ohm*i0, CurrentA: i0, Duty: idle}
 	for k := range n {
-		at := end * (float64(k) + 0.5) / n
+		at := begin + (end-begin)*(float64(k)+0.5)/n
 		path.At(at, y[:])
-		amps := p.duty * p.current(y[0], y[1])
-		r.Rise = append(r.Rise, spin.Stretch{TimeS: at, SpeedRadPerS: y[0], SpeedSE: 0.5, AngleRad: y[2], N: 1, CurrentA: amps, VoltageV: p.v0 - p.ohm*amps})
+		amps := p.dutyAt(at, idle) * p.current(y[0], y[1])
+		r.Rise = append(r.Rise, spin.Stretch{TimeS: at - begin, SpeedRadPerS: y[0], SpeedSE: 0.5, AngleRad: y[2], N: 1, CurrentA: amps, VoltageV: p.v0 - p.ohm*amps})
 	}
-	for _, share := range []float64{0.1, 0.9} {
-		level := from + share*(p.final(from)-from)
-		r.Passages = append(r.Passages, spin.Passage{Share: share, SpeedRadPerS: level, TimeS: inverted(&path, from, to, []float64{level}, y[:])[0]})
+	for _, share := range []float64{0.1, 0.25, 0.5, 0.75, 0.9} {
+		r.Passages = append(r.Passages, spin.Passage{Share: share, SpeedRadPerS: from + share*change, TimeS: passes(share) - passes(0.1)})
 	}
-	r.Passages[1].TimeS -= r.Passages[0].TimeS
-	r.Passages[0].TimeS = 0
-	return r
+	return r, end, last[3]
 }
 
 func ask(rotor string) spin.ResponseRequest {

@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"spinledger/stages/kit/numeric"
-	"spinledger/stages/kit/spin"
 )
 
 // ramped are the made-up rises with a throttle that rises slowly, which no channel shows.
@@ -22,49 +21,11 @@ func ramped(t *testing.T, rampS float64) *Input {
 					p.j, p.load[0] = r.j, r.k
 				}
 			}
-			e.Runs[n] = rampedRun(t, p, e.Runs[n], rampS)
+			p.v0, p.duty, p.ramp = e.Runs[n].SupplyV, e.Runs[n].Duty, rampS
+			e.Runs[n], _, _ = risen(t, p, 0.03, 0, e.Runs[n].Run)
 		}
 	}
 	return in
-}
-
-func rampedRun(t *testing.T, p plant, old spin.RunEvidence, rampS float64) spin.RunEvidence {
-	t.Helper()
-	p.v0, p.duty, p.ramp = old.SupplyV, old.Duty, rampS
-	from := old.Idle.SpeedRadPerS
-	first, last := from+0.03*(p.final(from)-from), from+0.97*(p.final(from)-from)
-	rates := func(at float64, y, d []float64) {
-		duty := p.dutyAt(at, 0.3)
-		d[0] = (y[1] - p.demand(y[0])) / p.j
-		d[1] = (p.settled(y[0], duty) - y[1]) * (1 + p.sag(duty)) / p.tau
-		d[2] = y[0]
-	}
-	path, err := numeric.Advance(rates, 0, []float64{from, p.demand(from), 0}, 10, func(_ float64, y []float64) float64 { return y[0] - last }, numeric.Tolerance{Rel: 1e-10, Abs: []float64{1e-7, 1e-10, 1e-9}})
-	if err != nil || !path.Met {
-		t.Fatal(old.Run, err)
-	}
-	const idle, n = 0.02, 24
-	r := old
-	r.Rise, r.Passages = nil, nil
-	var y [3]float64
-	begin := inverted(&path, from, last, []float64{first}, y[:])[0]
-	end, _ := path.End()
-	r.BeginS, r.RiseS = 1, 1+idle+begin
-	for k := range n {
-		at := begin + (end-begin)*(float64(k)+0.5)/n
-		path.At(at, y[:])
-		amps := p.dutyAt(at, 0.3) * p.current(y[0], y[1])
-		r.Rise = append(r.Rise, spin.Stretch{TimeS: at - begin, SpeedRadPerS: y[0], SpeedSE: 0.5, AngleRad: y[2], N: 1, CurrentA: amps, VoltageV: p.v0 - p.ohm*amps})
-	}
-	for _, share := range []float64{0.1, 0.25, 0.5, 0.75, 0.9} {
-		level := from + share*(p.final(from)-from)
-		r.Passages = append(r.Passages, spin.Passage{Share: share, SpeedRadPerS: level, TimeS: inverted(&path, from, last, []float64{level}, y[:])[0]})
-	}
-	r.PassageS = 1 + idle + r.Passages[0].TimeS
-	for k := len(r.Passages) - 1; k >= 0; k-- {
-		r.Passages[k].TimeS -= r.Passages[0].TimeS
-	}
-	return r
 }
 
 // TestThrottleThatRises: what comes after a ramp gives the torque that hard steps give; the ramp
