@@ -254,7 +254,7 @@ func (c *computation) subtract() error {
 func (c *computation) crosscheck() error {
 	in := crosscheck.Input{
 		Job: c.w.Job, Choice: c.out.Choice, Fits: c.out.Fits, Curves: c.out.Curves, Rotors: c.out.Rotors, Bodies: c.w.Rotors,
-		Numbers: c.out.Numbers, Parts: c.w.Parts, Classes: c.w.Repeatability, Refusals: c.out.Refusals, Waivers: c.w.Waivers, Day: c.w.Day,
+		Numbers: c.out.Numbers, Parts: c.w.Parts, Classes: c.w.Repeatability, Refusals: c.out.Refusals, Waivers: c.w.Waivers, Unsettled: c.w.Unsettled, Day: c.w.Day,
 	}
 	for _, s := range c.out.Scales {
 		in.Scales = append(in.Scales, crosscheck.Scale{Disk: s.Disk, Role: s.Role, Ratio: s.Ratio})

@@ -209,6 +209,26 @@ func (d *drafting) weigh() {
 	}
 }
 
+// guesses are the values of a drafted file on which numbers hang and which nobody said.
+type guesses struct {
+	paths, whys []string
+}
+
+func (g *guesses) add(path, why string) {
+	g.paths, g.whys = append(g.paths, path), append(g.whys, oneLine(why))
+}
+
+// write says them where the program reads them.
+func (g *guesses) write(b *strings.Builder) {
+	if len(g.paths) == 0 {
+		return
+	}
+	b.WriteString("# No number is fit for release while one of these is left: decide it, then take it out.\nunsettled:\n")
+	for i, p := range g.paths {
+		fmt.Fprintf(b, "  %s: %s\n", p, strconv.Quote(g.whys[i]))
+	}
+}
+
 func isBare(group string) bool {
 	return slices.ContainsFunc(strings.Split(group, "-"), func(w string) bool {
 		return w == "bare" || w == "bell" || w == "naked" || w == "alone" || w == "norotor"
@@ -257,8 +277,8 @@ func (d *drafting) partGroups() []string {
 }
 
 func (d *drafting) jobText(name, to string) string {
-	b := &strings.Builder{}
-	fmt.Fprintf(b, "# Drafted from %d recordings. Lines marked \"settle\" are guesses: decide them, then remove the mark.\n", len(d.recs))
+	b, open := &strings.Builder{}, guesses{}
+	fmt.Fprintf(b, "# Drafted from %d recordings. Lines marked \"settle\" are guesses: decide them, then remove the mark and, below, the entry under unsettled.\n", len(d.recs))
 	for _, l := range d.out.Left {
 		fmt.Fprintf(b, "# left out: %s\n", oneLine(l))
 	}
@@ -271,6 +291,7 @@ func (d *drafting) jobText(name, to string) string {
 		fmt.Fprintf(b, "motor: {pole_pairs: %d}\n", d.opt.PolePairs)
 	} else {
 		fmt.Fprintf(b, "motor: {pole_pairs: %d}%snobody said; half the number of magnets. Speeds and inertias hang on it\n", d.polePairs(), settle)
+		open.add("motor.pole_pairs", "half the number of magnets")
 	}
 	bench := name + "-bench.yaml"
 	if d.bench != nil {
@@ -280,10 +301,12 @@ func (d *drafting) jobText(name, to string) string {
 	if d.bench != nil && len(d.bench.Calibrations) > 1 {
 		id := calibrationOf(*d.bench)
 		fmt.Fprintf(b, "  calibration: %s%sthe newest of the bench's\n", id[strings.LastIndex(id, "/")+1:], settle)
+		open.add("session.calibration", "the newest of the bench's")
 	}
 	fmt.Fprintf(b, "  date: %s%sday of the newest file\n", d.day(), settle)
 	b.WriteString("  # air: {temperature: 21 °C, pressure: 1010 hPa, humidity: 45 %}" + settle + "with it loads are referred to a density\n")
 	b.WriteString("mountings:\n")
+	open.add("mountings", "what was mounted is told from file names and inertias")
 	var seen []string
 	for _, r := range d.recs {
 		if slices.Contains(seen, r.group) {
@@ -302,10 +325,15 @@ func (d *drafting) jobText(name, to string) string {
 	b.WriteString("recordings:\n")
 	for _, r := range d.recs {
 		d.recordingText(b, r, to)
+		if r.hint != "" {
+			open.add("recordings."+r.name, r.hint)
+		}
 	}
 	if !slices.ContainsFunc(d.recs, func(r *drafted) bool { return r.kind == spin.Steady }) {
 		b.WriteString("options: {drag: {form: square}}" + settle + "no steady recording: the load is taken as square in speed\n")
+		open.add("options.drag.form", "no steady recording tells the load")
 	}
+	open.write(b)
 	return b.String()
 }
 
@@ -362,10 +390,11 @@ func partsText(groups []string) string {
 }
 
 func (d *drafting) benchText(name string) string {
-	b := &strings.Builder{}
+	b, open := &strings.Builder{}, guesses{}
 	b.WriteString("# Drafted from the headings of the recordings.\nformat: 1\n")
 	fmt.Fprintf(b, "bench: %s\ngravity: 9.81 m/s2%slocal value; dead weights need it\n", name, settle)
 	fmt.Fprintf(b, "torque_scale: 1.000(%.0f) 1%sno calibration known: %.0f %% assumed. Hang weights and declare calibrations instead\n", 1000*draftScaleU, settle, 100*draftScaleU)
+	open.add("torque_scale", "no calibration known")
 	many := len(d.loggers) > 1
 	if many {
 		b.WriteString("loggers:\n")
@@ -382,9 +411,19 @@ func (d *drafting) benchText(name string) string {
 		fmt.Fprintf(b, "%s  converter: unknown%spoint, or mean over its time; unknown counts as point\n", pad, settle)
 		fmt.Fprintf(b, "%s  channels:\n", pad)
 		for _, c := range l.Channels {
-			fmt.Fprintf(b, "%s    %s\n", pad, d.channelText(l.Name, c))
+			text, why := d.channelText(l.Name, c)
+			fmt.Fprintf(b, "%s    %s\n", pad, text)
+			if why != "" {
+				above := "logger"
+				if many {
+					above = "loggers." + l.Name
+				}
+				name, _, _ := strings.Cut(text, ":")
+				open.add(above+".channels."+name, why)
+			}
 		}
 	}
+	open.write(b)
 	return b.String()
 }
 
@@ -403,8 +442,8 @@ func dialectText(x spin.Dialect) string {
 	return strings.Join(out, ", ")
 }
 
-// channelText is one line of a bench file's channels.
-func (d *drafting) channelText(logger string, c spin.Channel) string {
+// channelText is one line of a bench file's channels, and what is open about it.
+func (d *drafting) channelText(logger string, c spin.Channel) (text, open string) {
 	name := c.Name
 	if name == "torque" && c.ArmM != nil {
 		name = "force"
@@ -413,8 +452,7 @@ func (d *drafting) channelText(logger string, c spin.Channel) string {
 	if c.Column != "" {
 		column = yamlText(c.Column)
 	}
-	text := fmt.Sprintf("%s: {column: %s, unit: %s", name, column, yamlText(c.Unit))
-	open := ""
+	text = fmt.Sprintf("%s: {column: %s, unit: %s", name, column, yamlText(c.Unit))
 	switch {
 	case name == "speed":
 		text += fmt.Sprintf(", reading: %s, timing: %s", c.Reading, c.Timing)
@@ -433,7 +471,7 @@ func (d *drafting) channelText(logger string, c spin.Channel) string {
 	if open != "" {
 		text += settle + oneLine(open)
 	}
-	return text
+	return text, open
 }
 
 // day of the newest file, which is when the session probably was.

@@ -41,6 +41,7 @@ func Plan(j *job.Job) Work {
 	for _, q := range j.Respond {
 		w.Responses = append(w.Responses, requests(j.ID, q, w.Rotors)...)
 	}
+	w.Unsettled = j.Unsettled
 	for _, v := range j.Waivers {
 		w.Waivers = append(w.Waivers, crosscheck.Waiver{Check: v.Check, Subject: v.Subject, UpTo: v.UpTo.Value, Because: v.Because, By: v.By, Until: v.Until, Method: v.Method, Kind: v.UpTo.Unit.Dim})
 	}

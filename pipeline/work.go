@@ -28,6 +28,7 @@ type Work struct {
 	Parts         []spin.Part
 	Repeatability []spin.Repeatability
 	Waivers       []crosscheck.Waiver
+	Unsettled     []spin.Unsettled
 	// Responses asked for.
 	Responses []spin.ResponseRequest
 	Options   Options

@@ -75,6 +75,7 @@ func (r *reader) bench(root *value) *bench {
 		}
 	}
 	r.repeatability(b, root.get("repeatability"))
+	r.unsettled(root, prefix)
 	return b
 }
 

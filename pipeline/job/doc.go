@@ -31,6 +31,7 @@
 //   - recordings (required): The recordings by name.
 //   - exclude: Runs set aside, each with the reason; results say what they would change.
 //   - respond: Spin-up times to predict.
+//   - unsettled: Keys of this file whose values are guesses, by path, each with what is open; while one is left, no number is fit for release.
 //   - waivers: Failed checks that a person answers for. An unused waiver is an error.
 //   - options: Choices of method; absent ones take the defaults.
 //
@@ -169,6 +170,7 @@
 //   - logger: The only logger, which is then named logger.
 //   - loggers: The loggers by name.
 //   - torque_scale: Scale of the torque channel, used where a session has no calibration.
+//   - unsettled: Keys of this file whose values are guesses, by path, each with what is open; while one is left, no number is fit for release.
 //   - calibrations: Calibrations by date; one is never edited, only followed by another.
 //   - repeatability: What the bench is known to repeat to, by rotor class from small to large.
 //

@@ -34,7 +34,9 @@ type Job struct {
 	Parts   []spin.Part
 	Respond []Request
 	Waivers []Waiver
-	Options Options
+	// Unsettled keys of the job file and of its bench files, sorted.
+	Unsettled []spin.Unsettled
+	Options   Options
 	// Declarations with an uncertainty, by source.
 	Declarations []Declaration
 

@@ -23,6 +23,8 @@ var formatKey = Key{Name: "format", Type: Integer, Low: 1, High: 1, Required: tr
 // the package comment. Order is the order of pages and messages.
 var blocks = slices.Concat(jobBlocks(), benchBlocks(), partsBlocks(), ledgerBlocks())
 
+const unsettledDoc = "Keys of this file whose values are guesses, by path, each with what is open; while one is left, no number is fit for release."
+
 func jobBlocks() []Block {
 	return []Block{
 		{Name: JobFile, Doc: "A job says which recordings belong together: one motor, its sessions, mountings and recordings.", Keys: []Key{
@@ -36,6 +38,7 @@ func jobBlocks() []Block {
 			{Name: "recordings", Type: Named, Form: nameForm, Block: "recording", Low: 1, Required: true, Doc: "The recordings by name."},
 			{Name: "exclude", Type: Reasons, Form: runForm, Doc: "Runs set aside, each with the reason; results say what they would change."},
 			{Name: "respond", Type: List, Block: "response", Doc: "Spin-up times to predict."},
+			{Name: "unsettled", Type: Reasons, Form: pathForm, Doc: unsettledDoc},
 			{Name: "waivers", Type: List, Block: "waiver", Doc: "Failed checks that a person answers for. An unused waiver is an error."},
 			{Name: "options", Type: Map, Block: "options", Doc: "Choices of method; absent ones take the defaults."},
 		}, OneOf: []Group{{[]string{"session", "sessions"}, true}}},
@@ -137,6 +140,7 @@ func benchBlocks() []Block {
 			{Name: "logger", Type: Map, Block: "logger", Doc: "The only logger, which is then named logger."},
 			{Name: "loggers", Type: Named, Form: nameForm, Block: "logger", Low: 1, Doc: "The loggers by name."},
 			{Name: "torque_scale", Type: Quantity, Dims: dims(quantity.Ratio), Sign: Positive, Uncertain: true, Doc: "Scale of the torque channel, used where a session has no calibration."},
+			{Name: "unsettled", Type: Reasons, Form: pathForm, Doc: unsettledDoc},
 			{Name: "calibrations", Type: Named, Form: calForm, Block: "calibration", Doc: "Calibrations by date; one is never edited, only followed by another."},
 			{Name: "repeatability", Type: List, Block: "repeatability", Doc: "What the bench is known to repeat to, by rotor class from small to large."},
 		}, OneOf: []Group{{[]string{"logger", "loggers"}, true}}},

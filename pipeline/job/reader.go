@@ -72,6 +72,30 @@ func (r *reader) read() {
 	r.readRespond(v)
 	r.readWaivers(v)
 	r.readOptions(v.get("options"))
+	r.unsettled(v, r.job.ID+"/")
+}
+
+// unsettled reads the guesses of a file; each must be the path of one of its keys.
+func (r *reader) unsettled(root *value, prefix string) {
+	list := root.get("unsettled")
+	if list == nil {
+		return
+	}
+	var paths []string
+	for _, c := range root.fields {
+		if c != list {
+			paths = c.paths(paths)
+		}
+	}
+	for _, c := range list.fields {
+		switch {
+		case !c.usable():
+		case !slices.Contains(paths, c.name):
+			c.faultAtKey("the path "+quote(c.name), "the path of a key that this file has", did(c.name, paths))
+		default:
+			r.job.Unsettled = append(r.job.Unsettled, spin.Unsettled{Subject: prefix + c.name, File: c.file.name, Key: c.name, Why: c.text})
+		}
+	}
 }
 
 // parse reads and remembers one file.
@@ -157,5 +181,6 @@ func (r *reader) finish() {
 		j.Benches = append(j.Benches, r.benches[file].spin)
 	}
 	slices.SortFunc(j.Benches, func(a, b spin.Bench) int { return cmp.Compare(a.Name, b.Name) })
+	slices.SortFunc(j.Unsettled, func(a, b spin.Unsettled) int { return cmp.Compare(a.Subject, b.Subject) })
 	slices.SortStableFunc(j.Declarations, func(a, b Declaration) int { return cmp.Compare(a.Source, b.Source) })
 }

@@ -64,6 +64,7 @@ var (
 	calForm    = &Form{"the date of a calibration such as 2026-03-02, or 2026-03-02.b for a second one on that day", regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}(\.[a-z0-9]+)?$`)}
 	calOrNo    = &Form{"the date of a calibration such as 2026-03-02, or none", regexp.MustCompile(`^([0-9]{4}-[0-9]{2}-[0-9]{2}(\.[a-z0-9]+)?|none)$`)}
 	methodForm = &Form{"the version of a method such as crosscheck/2", regexp.MustCompile(`^[a-z]+/[1-9][0-9]*$`)}
+	pathForm   = &Form{"the path of a key of this file such as motor.pole_pairs", regexp.MustCompile(`^[a-z0-9][A-Za-z0-9._/-]*$`)}
 	runForm    = &Form{"a run such as disk-a#3", regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*#[1-9][0-9]{0,5}$`)}
 )
 

@@ -105,6 +105,17 @@ func (v *value) faultAtKey(got, want, hint string) {
 	v.file.add(line, col, v.path, got, want, hint)
 }
 
+// paths appends the paths of v and of all keys below it.
+func (v *value) paths(list []string) []string {
+	list = append(list, v.path)
+	for _, below := range [][]*value{v.fields, v.items} {
+		for _, c := range below {
+			list = c.paths(list)
+		}
+	}
+	return list
+}
+
 // did is a hint for a misspelt name.
 func did(word string, candidates []string) string {
 	if near := quantity.Nearest(word, candidates); near != "" {

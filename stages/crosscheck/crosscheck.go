@@ -52,6 +52,8 @@ type Input struct {
 	Waivers  []Waiver             `json:"waivers,omitempty"`
 	// Unscaled recordings have neither calibration nor declared scale.
 	Unscaled []string `json:"unscaled,omitempty"`
+	// Unsettled declarations of the job and of its benches.
+	Unsettled []spin.Unsettled `json:"unsettled,omitempty"`
 	// Day of judgement for waivers, YYYY-MM-DD: the latest session's day, so
 	// that equal inputs give equal verdicts.
 	Day string `json:"day"`
@@ -104,6 +106,7 @@ func Run(in Input, opt Options) (Output, error) {
 	c.lags()
 	c.refused()
 	c.unscaled()
+	c.unsettled()
 	slices.SortStableFunc(c.checks, func(a, b spin.Check) int {
 		return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Subject, b.Subject))
 	})

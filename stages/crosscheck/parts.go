@@ -214,6 +214,16 @@ func (c *checker) survivors(r spin.RotorInertia) {
 	c.add(k)
 }
 
+// unsettled blocks all numbers while something that the job or its bench declares is a guess.
+func (c *checker) unsettled() {
+	for _, x := range c.in.Unsettled {
+		c.add(spin.Check{
+			Name: "unsettled", Subject: x.Subject, Verdict: spin.Fail, Gates: true, Unit: "1", Numbers: c.allNumbers(),
+			Text: fmt.Sprintf("%s: %s is a guess: %s. Find out, then take it out of unsettled", x.File, x.Key, x.Why),
+		})
+	}
+}
+
 // unscaled blocks what rests on a torque channel of unknown scale, unless a
 // disk gives the scale.
 func (c *checker) unscaled() {

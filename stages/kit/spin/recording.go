@@ -15,6 +15,16 @@ type Warning struct {
 	Text string `json:"text"`
 }
 
+// Unsettled is a declaration that is a guess.
+type Unsettled struct {
+	// Subject is where it stands: the job's or bench's id and the key's path.
+	Subject string `json:"subject"`
+	File    string `json:"file"`
+	Key     string `json:"key"`
+	// Why says what is open.
+	Why string `json:"why"`
+}
+
 // Refusal is a recording or run that gives no number, and why. It is data, not
 // an error: everything that does not depend on the subject is still computed.
 type Refusal struct {
