@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/6"
+const Method = "fit/7"
 
 // Input is one recording with what other stages know of it.
 type Input struct {
@@ -223,7 +223,7 @@ func pointWord(converter string) string {
 func fromSource(in Input, run spin.Run, s spin.TorqueSource, opt Options) (spin.RunFit, error) {
 	r := &in.Recording
 	v := balance.OfRun(r, run)
-	f := describe(in, run, s.Kind)
+	f := describe(in, run, s.Kind, opt)
 	switch s.Kind {
 	case spin.Recorded:
 		p := newStep(in, run, v, in.Lag.TauS.Mean, opt)
@@ -263,12 +263,12 @@ func sourceName(f spin.RunFit, s spin.TorqueSource) string {
 }
 
 // describe fills what does not depend on the fit.
-func describe(in Input, run spin.Run, source string) spin.RunFit {
+func describe(in Input, run spin.Run, source string, opt Options) spin.RunFit {
 	d := in.Recording.Declared
 	return spin.RunFit{
 		Job: d.Job, Recording: d.ID(), Run: run.ID, Kind: run.Kind, Rotor: d.Rotor.ID, Mounting: d.Mounting, Session: d.Session,
 		Source: source, Excluded: run.Excluded, Duty: run.Duty, SupplyV: run.SupplyV,
-		RiseS: run.RiseS, SamplesInRise: run.SamplesInRise,
+		RiseS: run.RiseS, SamplesInRise: run.SamplesInRise, LoadPriorRel: opt.LoadPriorRel,
 	}
 }
 
@@ -293,7 +293,7 @@ func share(f *spin.RunFit, in Input, p *stepProblem, scale uncertain.Value) {
 		}
 	}
 	rotor := f.Job + "/rotor:" + f.Rotor
-	j = j.With(uncertain.Part{Source: rotor + "/load-factor", Contribution: p.gainLambda * p.priorLambda})
+	j = j.With(uncertain.Part{Source: rotor + "/load-factor", Contribution: p.byPrior[0] * p.priorLambda})
 	j = p.settled(f, j)
 	j = crosstalk(j, &in.Recording, p.crosstalkSlope())
 	f.JKgM2 = j.Add(scale.Sub(uncertain.Exact(scale.Mean)).Scale(p.j))

@@ -19,8 +19,25 @@ func (p *stepProblem) opinions(f *spin.RunFit) {
 	f.JWhole = p.whole()
 	f.JKept, f.JRetied = p.extremes()
 	f.JLowerHalf, f.JUpperHalf = p.halves()
+	f.EnergyLoadU, f.HalvesLoadU = p.loadGaps(f)
 	f.Aliasing = p.aliasing()
 	f.ElectricalRatio = p.electrical()
+}
+
+// loadGaps are the changes of JEnergy/JUp and of JLowerHalf/JUpperHalf with the mean of the load factor's prior one
+// of its standard uncertainties higher.
+func (p *stepProblem) loadGaps(f *spin.RunFit) (energy, halves float64) {
+	q := *p
+	for i, x := range []*float64{&q.j, &q.lambda, &q.z0, &q.z1} {
+		*x += p.byPrior[i] * p.priorLambda
+	}
+	if up := q.passage(q.tests[2], q.load); f.JUp > 0 && f.JEnergy > 0 && up > 0 {
+		energy = math.Abs(q.energy()/up - f.JEnergy/f.JUp)
+	}
+	if lower, upper := q.halves(); f.JUpperHalf > 0 && upper > 0 {
+		halves = math.Abs(lower/upper - f.JLowerHalf/f.JUpperHalf)
+	}
+	return energy, halves
 }
 
 // rest is what an equation leaves for J: Y less load, zero and drift.

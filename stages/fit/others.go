@@ -87,7 +87,7 @@ func (o *Output) coast(in Input, run spin.Run, opt Options) {
 		return // ingest has said why
 	}
 	v := balance.OfRun(r, run)
-	f := describe(in, run, spin.Recorded)
+	f := describe(in, run, spin.Recorded, opt)
 	f.Chosen = true
 	down := r.Segments[run.B]
 	rest := balance.Window{From: r.Segments[run.C].FromS, To: r.Segments[run.C].ToS}

@@ -32,8 +32,8 @@ type stepProblem struct {
 
 	// Solution.
 	j, lambda, z0, z1 float64
-	uj, ulambda       float64 // of this run's own noise and priors
-	gainLambda        float64 // ∂J/∂λ of the prior
+	uj, ulambda       float64    // of this run's own noise and priors
+	byPrior           [4]float64 // ∂(J, λ, z₀, z₁)/∂(mean of λ's prior)
 }
 
 func newStep(in Input, run spin.Run, v *balance.View, tau float64, opt Options) *stepProblem {
@@ -137,7 +137,9 @@ func (p *stepProblem) solve() error {
 	}
 	p.j, p.lambda, p.z0, p.z1 = s.Coef[0], s.Coef[1], s.Coef[2], s.Coef[3]
 	p.uj, p.ulambda = math.Sqrt(s.Cov.At(0, 0)), math.Sqrt(s.Cov.At(1, 1))
-	p.gainLambda = s.Gain.At(0, len(p.tests))
+	for i := range p.byPrior {
+		p.byPrior[i] = s.Gain.At(i, len(p.tests))
+	}
 	return nil
 }
 

@@ -45,7 +45,10 @@ func (m *model) settledLevels(keep func(e *spin.Evidence) bool) []piece {
 		if k < 0 || !keep(e) {
 			continue
 		}
-		c := &m.bodies[k].curve
+		c, steady := &m.bodies[k].curve, e.Kind != spin.Step
+		if steady {
+			c = &m.bodies[k].steady
+		}
 		for _, l := range e.Levels {
 			if l.SpeedRadPerS < low*(1-endRel) || l.SpeedRadPerS > c.HighRadPerS*(1+endRel) || !(l.DriveV > 0) {
 				continue
@@ -56,7 +59,7 @@ func (m *model) settledLevels(keep func(e *spin.Evidence) bool) []piece {
 			out = append(out, piece{
 				run: e.Recording + " settled", recording: e.Recording, mounting: e.Mounting, rotor: e.Rotor, s: s, body: k, ohmic: 1,
 				momentum: load, drive: l.DriveV, angle: l.SpeedRadPerS, time: 1, loads: loadGradient(c, s),
-				sigma: levelRel * load,
+				sigma: levelRel * load, steady: steady,
 			})
 		}
 	}

@@ -15,7 +15,8 @@ import (
 type body struct {
 	rotor string
 	j     uncertain.Value
-	curve spin.LoadCurve
+	// curve is the load when the rises were recorded, steady when the curve itself was.
+	curve, steady spin.LoadCurve
 	// virtual is ∫L/ω² dω/Δω, the mean of the rises that j was found from: f·c times it is
 	// what an inflow that settles takes from the inertia in air. 0 without a propeller.
 	virtual float64
@@ -101,14 +102,18 @@ func bodiesOf(in *Input) []body {
 				continue
 			}
 			b := body{rotor: r.Rotor, j: r.JKgM2, curve: c}
-			b.curve.Coef = scaled(c, scaleOf(in, r.Rotor))
+			b.steady, b.curve.Coef = c, scaled(c, doubt(scaleOf(in, r.Rotor)))
+			b.steady.Coef = b.curve.Coef
+			if !lent(in, r.Rotor) {
+				b.curve.Coef = scaled(b.steady, loadFactor(in, r.Rotor))
+			}
 			if slices.Contains(in.Propellers, r.Rotor) {
 				b.virtual = virtual(in, &b)
 			}
 			for _, l := range in.Lent {
 				if l.Rotor == r.Rotor {
 					// Its load carries the doubt of the scales already.
-					b.virtual, b.curve.Coef = l.Virtual, c.Coef
+					b.virtual, b.curve.Coef, b.steady.Coef = l.Virtual, c.Coef, c.Coef
 				}
 			}
 			out = append(out, b)
@@ -157,13 +162,72 @@ func scaleOf(in *Input, rotor string) uncertain.Value {
 	return uncertain.Exact(1)
 }
 
-// scaled are a curve's coefficients with the doubt of the torque scale: all but an exponent.
-func scaled(c spin.LoadCurve, scale uncertain.Value) []uncertain.Value {
+// doubt is 1 with what a value's parts add.
+func doubt(v uncertain.Value) uncertain.Value {
+	return v.Sub(uncertain.Exact(v.Mean)).Add(uncertain.Exact(1))
+}
+
+// scaled are a curve's coefficients times a factor, a torque scale or a load factor: all but an exponent.
+func scaled(c spin.LoadCurve, factor uncertain.Value) []uncertain.Value {
 	out := slices.Clone(c.Coef)
 	for i := range out {
 		if c.Form != spin.FormPower || i != 1 {
-			out[i] = out[i].Add(scale.Sub(uncertain.Exact(scale.Mean)).Scale(out[i].Mean))
+			out[i] = out[i].Mul(factor)
 		}
+	}
+	return out
+}
+
+func lent(in *Input, rotor string) bool {
+	return slices.ContainsFunc(in.Lent, func(l Lent) bool { return l.Rotor == rotor })
+}
+
+// loadFactor is the load of a rotor when its rises were recorded over that of its steady recordings: air, bearings and
+// clearances differ from day to day. Every run's balance tells it from its own plateaus together with one and
+// the same expectation, 1 ± LoadPriorRel, which counts once here:
+//
+//	1/u² = 1/p² + Σ(1/uᵢ² − 1/p²),   λ/u² = 1/p² + Σ(λᵢ/uᵢ² − 1/p²)
+//
+// What is left of the expectation has the name under which it stands in the inertia. Runs that differ by more than
+// they state widen their part (Birge ratio). 1 exactly where no run has an expectation.
+func loadFactor(in *Input, rotor string) uncertain.Value {
+	prior, told, sum, n := 0.0, 0.0, 0.0, 0.0
+	runs := func(do func(weight, own float64)) {
+		for _, f := range in.Fits {
+			if f.Rotor != rotor || f.Kind != spin.Step || f.Source != spin.Recorded || !f.Chosen || f.Excluded != "" || !(f.LoadPriorRel > 0) || !(f.LoadFactorU > 0) {
+				continue
+			}
+			p := 1 / (f.LoadPriorRel * f.LoadPriorRel)
+			w := 1/(f.LoadFactorU*f.LoadFactorU) - p
+			if w > 0 {
+				do(w, (f.LoadFactor/(f.LoadFactorU*f.LoadFactorU)-p)/w)
+			}
+		}
+	}
+	for _, f := range in.Fits {
+		if f.Rotor == rotor && f.Kind == spin.Step && f.Chosen && f.Excluded == "" {
+			prior = math.Max(prior, f.LoadPriorRel)
+		}
+	}
+	if prior == 0 {
+		return uncertain.Exact(1)
+	}
+	runs(func(w, own float64) { told, sum, n = told+w, sum+float64(w*own), n+1 })
+	expected := 1 / (prior * prior)
+	total := expected + told
+	chi := 0.0
+	runs(func(w, own float64) {
+		e := own - sum/told
+		chi += float64(w * e * e)
+	})
+	birge := 1.0
+	if n > 1 {
+		birge = math.Max(1, math.Sqrt(chi/(n-1)))
+	}
+	source := in.Job + "/rotor:" + rotor + "/load-factor"
+	out := uncertain.Exact((expected + sum) / total).With(uncertain.Part{Source: source, Contribution: expected / total * prior})
+	if told > 0 {
+		out = out.With(uncertain.Part{Source: source + "~runs", Contribution: birge * math.Sqrt(told) / total, DoF: n - 1})
 	}
 	return out
 }
@@ -241,7 +305,7 @@ func (m *model) spread(f *fitted) {
 	for b := range m.bodies {
 		body := &m.bodies[b]
 		// ∂coef/∂J is Σ gain·ω over the body's pieces, ∂coef/∂c of a load coefficient Σ gain·∫∂L/∂c.
-		dj, dc := make([]float64, k), numeric.NewMatrix(len(body.curve.Coef), k)
+		dj, dc, ds := make([]float64, k), numeric.NewMatrix(len(body.curve.Coef), k), numeric.NewMatrix(len(body.curve.Coef), k)
 		used := false
 		for i := range len(f.pieces) + len(f.levels) {
 			p := f.at(i)
@@ -252,8 +316,12 @@ func (m *model) spread(f *fitted) {
 			for a := range k {
 				g := f.gainMat.At(a, i) * (1 + f.coef[gain]/p.ohmic*p.soft)
 				dj[a] += float64(g * p.speed)
+				of := &dc
+				if p.steady {
+					of = &ds
+				}
 				for c, x := range p.loads {
-					dc.Set(c, a, dc.At(c, a)+float64(g*x))
+					of.Set(c, a, of.At(c, a)+float64(g*x))
 				}
 			}
 		}
@@ -263,7 +331,7 @@ func (m *model) spread(f *fitted) {
 		for a := range k {
 			cells[a] = append(cells[a], uncertain.Term{Sensitivity: dj[a], Value: body.j})
 			for c, v := range body.curve.Coef {
-				cells[a] = append(cells[a], uncertain.Term{Sensitivity: dc.At(c, a), Value: v})
+				cells[a] = append(cells[a], uncertain.Term{Sensitivity: dc.At(c, a), Value: v}, uncertain.Term{Sensitivity: ds.At(c, a), Value: body.steady.Coef[c]})
 			}
 		}
 	}

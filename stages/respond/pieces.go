@@ -36,6 +36,7 @@ type piece struct {
 	flow, soft float64
 	reach      float64 // momentum of the whole rise
 	loads      []float64
+	steady     bool // a level of a steady recording, whose load is the body's steady one
 }
 
 // collect makes pieces of all runs that keep lets in.

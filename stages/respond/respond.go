@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "respond/7"
+const Method = "respond/8"
 
 // Input is what a job found, and what is asked of it.
 type Input struct {

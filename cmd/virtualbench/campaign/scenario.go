@@ -18,6 +18,9 @@ type Scenario struct {
 	// MountRel is the change of the torque reading from one mounting to the next;
 	// the tester declares it. ZeroNm is the wander of the zero between recordings.
 	MountRel, ZeroNm float64
+	// LoadWanderRel is the standard deviation, relative, by which the air's density differs between
+	// a rotor's steady recording and its step recordings: another day, another hour.
+	LoadWanderRel float64
 	// LagWanderS is the rms by which the lag differs from one recording to the next.
 	LagWanderS float64
 
@@ -73,7 +76,7 @@ func Nominal(class rig.Class, hz float64) Scenario {
 	errors := rig.Usual()
 	errors.TorqueScale, errors.Gravity, errors.Arm, errors.Mass = 0.02, 2e-5, 5e-4, 3e-4
 	return Scenario{
-		Class: class, Bench: rig.NominalBench(hz), Errors: errors, MountRel: 5e-4, ZeroNm: 0.01 * class.PeakNm,
+		Class: class, Bench: rig.NominalBench(hz), Errors: errors, MountRel: 5e-4, ZeroNm: 0.01 * class.PeakNm, LoadWanderRel: 0.03,
 		Conditions: Usual(), Runs: 4, Braking: true,
 		Converter: "point", Timing: "period", PolePairs: class.Motor.PolePairs, Repeats: repeatability(class, hz, 5e-4),
 		Rotors: []string{"bare", "disk", "prop"},

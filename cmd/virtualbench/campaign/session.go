@@ -14,6 +14,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"testing/fstest"
 
 	"spinledger/cmd/virtualbench/rig"
@@ -103,6 +104,7 @@ func (b *builder) conditions(c Condition) rig.Conditions {
 // plan lists the shots in the order in which a day goes: rotor by rotor.
 func (b *builder) plan() {
 	s := &b.s
+	wander := rand.New(rand.NewPCG(b.seed, 0x6c6f6164))
 	for _, name := range s.Rotors {
 		r := b.rotors[name]
 		for k, c := range s.Conditions {
@@ -123,7 +125,9 @@ func (b *builder) plan() {
 		full := Condition{1, 0.7}
 		duties := []float64{0.2, 0.27, 0.34, 0.41, 0.48, 0.55, 0.62, 0.69, 0.76}
 		hold := 0.7 + 6*s.Class.Motor.RiseS(r.Inertia)
-		b.add(name+"-levels", name, "steady", rig.SteadyPlan(b.conditions(full), duties, hold, 0.8), full)
+		then := b.conditions(full)
+		then.Air.DensityKgM3 *= 1 + s.LoadWanderRel*wander.NormFloat64()
+		b.add(name+"-levels", name, "steady", rig.SteadyPlan(then, duties, hold, 0.8), full)
 		if s.Coast {
 			b.add(name+"-coast", name, "coast", rig.CoastPlan(b.conditions(full), 0.7, 1, 1), full)
 		}

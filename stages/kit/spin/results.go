@@ -254,6 +254,8 @@ type RunFit struct {
 	DriftNmPerS float64 `json:"drift_nmps"`
 	LoadFactor  float64 `json:"load_factor"`
 	LoadFactorU float64 `json:"load_factor_u"`
+	// LoadPriorRel is the standard uncertainty of the load factor, 1 before the run tells, relative.
+	LoadPriorRel float64 `json:"load_prior_rel,omitempty"`
 	// ZeroGapNm is the zero seen on the settled plateau less that seen on idle
 	// with the load curve as given; ZeroGapU its standard uncertainty.
 	ZeroGapNm float64 `json:"zero_gap_nm"`
@@ -276,6 +278,10 @@ type RunFit struct {
 	JRetied    float64 `json:"j_load_retied,omitempty"`
 	JLowerHalf float64 `json:"j_lower_half,omitempty"`
 	JUpperHalf float64 `json:"j_upper_half,omitempty"`
+	// EnergyLoadU and HalvesLoadU are the standard uncertainties, relative, that the prior of the load
+	// factor leaves in JEnergy/JUp and in JLowerHalf/JUpperHalf: one doubt for all runs of a rotor.
+	EnergyLoadU float64 `json:"energy_load_u,omitempty"`
+	HalvesLoadU float64 `json:"halves_load_u,omitempty"`
 	// ElectricalRatio is mean mechanical over mean electrical power on the
 	// settled plateau and in the transient, 0 when not recorded.
 	ElectricalRatio float64 `json:"electrical_ratio,omitempty"`
