@@ -22,10 +22,14 @@ func measure(args []string, stdout, stderr io.Writer) error {
 	fault := expression(set, "fault", "", "regular expression on fault and severity; empty: the whole grid")
 	hz := set.Float64("hz", 2000, "sampling rate of the nominal bench")
 	plateaus := set.Int("plateaus", 3, "3: back to idle after each step; 2: stopped when settled")
+	table := set.Bool("table", false, "print rows of a Markdown table")
 	var cells lines
 	set.StringVar(&cells.name, "json", "", "file for the cells, one JSON object a line")
 	if err := set.Parse(args); err != nil {
 		return err
+	}
+	if *table {
+		fmt.Fprintln(stdout, campaign.RowHead)
 	}
 	for _, f := range campaign.Faults() {
 		for _, level := range f.Levels {
@@ -38,7 +42,11 @@ func measure(args []string, stdout, stderr io.Writer) error {
 				level.Apply(&s)
 				cell := campaign.Summarise(campaign.Cell{Class: c.Name, Hz: s.Bench.Clock.SampleHz, Plateaus: *plateaus, Fault: f.Name, Severity: level.Name},
 					campaign.Measure(s, *seed, *sessions))
-				cell.Print(stdout)
+				if *table {
+					fmt.Fprintln(stdout, cell.Row())
+				} else {
+					cell.Print(stdout)
+				}
 				if err := cells.add(cell); err != nil {
 					return err
 				}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/rand/v2"
+	"slices"
 
 	"spinledger/cmd/virtualbench/campaign"
 	"spinledger/cmd/virtualbench/rig"
@@ -19,9 +21,11 @@ func responses(args []string, stdout, stderr io.Writer) error {
 	class := expression(set, "class", "", "regular expression; empty: all three motor classes")
 	runs := set.Int("runs", 3, "of each condition")
 	hz := set.Float64("hz", 2000, "sampling rate")
+	times := set.Bool("times", false, "count times alone, without Monte Carlo and races: ten times as quick")
 	if err := set.Parse(args); err != nil {
 		return err
 	}
+	var every []campaign.SpinOutcome
 	for _, c := range rig.Classes() {
 		if !class.MatchString(c.Name) {
 			continue
@@ -30,44 +34,52 @@ func responses(args []string, stdout, stderr io.Writer) error {
 		s.Runs = *runs
 		var all []campaign.SpinOutcome
 		for i := range *sessions {
-			o, err := campaign.SpinUps(s, *seed+uint64(i))
+			o, err := campaign.SpinUps(s, *seed+uint64(i), *times)
 			if err != nil {
 				return err
 			}
 			all = append(all, o)
+			every = append(every, o)
 			fmt.Fprintf(stderr, "%s: session %d\n", c.Name, i+1)
 		}
 		printResponses(stdout, c.Name, all)
 	}
+	printTimes(stdout, "all classes", every)
 	return nil
 }
 
-func printResponses(w io.Writer, class string, all []campaign.SpinOutcome) {
-	fmt.Fprintf(w, "%s, %d sessions\n", class, len(all))
-	for _, what := range []string{"bare", "disk", "prop", ""} {
-		n, held, drawn := 0, 0, 0
-		var e, u []float64
-		for _, o := range all {
-			for _, x := range o.Spun {
-				if what == "" || x.What == what {
-					n++
-					held, drawn = held+count(x.Held()), drawn+count(x.Drawn())
-					e, u = append(e, x.TimeS/x.TrueS-1), append(u, x.U/x.TrueS)
-				}
-			}
+// held counts the answers of a session whose interval holds the truth.
+func held(o campaign.SpinOutcome, what string) (n, held int) {
+	for _, x := range o.Spun {
+		if what == "" || x.What == what {
+			n, held = n+1, held+count(x.Held())
 		}
-		if n == 0 {
-			continue
-		}
-		if what == "" {
-			what = "all"
-		}
-		lo, hi := campaign.Interval(held, n, 0.99)
-		mean, sd := moments(e)
-		mu, _ := moments(u)
-		fmt.Fprintf(w, "  times %-5s %5d: held %.1f %% (%.1f to %.1f), Monte Carlo %.1f %%; bias %+.2f %%, scatter %.2f %%, mean U %.2f %%\n",
-			what, n, 100*float64(held)/float64(n), 100*lo, 100*hi, 100*float64(drawn)/float64(n), 100*mean, 100*sd, 100*mu)
 	}
+	return n, held
+}
+
+// heldBetween is the 99 % interval of the share of answers held with whole sessions drawn again (bootstrap percentiles;
+// Efron, Ann. Statist. 7 (1979) 1, from memory): answers of one session err together.
+func heldBetween(all []campaign.SpinOutcome, what string) (lo, hi float64) {
+	const draws = 2000
+	rng := rand.New(rand.NewPCG(1, 99))
+	shares := make([]float64, draws)
+	for d := range shares {
+		n, h := 0, 0
+		for range all {
+			a, b := held(all[rng.IntN(len(all))], what)
+			n, h = n+a, h+b
+		}
+		if n > 0 {
+			shares[d] = float64(h) / float64(n)
+		}
+	}
+	slices.Sort(shares)
+	return shares[draws/200], shares[draws-1-draws/200]
+}
+
+func printResponses(w io.Writer, class string, all []campaign.SpinOutcome) {
+	printTimes(w, class, all)
 	reliability(w, all)
 	for _, rotor := range []string{"bare", "bare+disk", "bare+prop"} {
 		var e []float64
@@ -89,6 +101,39 @@ func printResponses(w io.Writer, class string, all []campaign.SpinOutcome) {
 		refused += len(o.Refused)
 	}
 	fmt.Fprintf(w, "  without an answer: %d\n", refused)
+}
+
+func printTimes(w io.Writer, class string, all []campaign.SpinOutcome) {
+	fmt.Fprintf(w, "%s, %d sessions\n", class, len(all))
+	for _, what := range []string{"bare", "disk", "prop", ""} {
+		n, within, drawn, drawings := 0, 0, 0, 0
+		var e, u []float64
+		for _, o := range all {
+			for _, x := range o.Spun {
+				if what == "" || x.What == what {
+					n++
+					within, drawn = within+count(x.Held()), drawn+count(x.Drawn())
+					drawings += count(x.High > 0)
+					e, u = append(e, x.TimeS/x.TrueS-1), append(u, x.U/x.TrueS)
+				}
+			}
+		}
+		if n == 0 {
+			continue
+		}
+		simulated := ""
+		if drawings > 0 {
+			simulated = fmt.Sprintf("Monte Carlo %.1f %%; ", 100*float64(drawn)/float64(n))
+		}
+		lo, hi := heldBetween(all, what)
+		if what == "" {
+			what = "all"
+		}
+		mean, sd := moments(e)
+		mu, _ := moments(u)
+		fmt.Fprintf(w, "  times %-5s %5d: held %.1f %% (%.1f to %.1f, sessions drawn again); %sbias %+.2f %%, scatter %.2f %%, mean U %.2f %%\n",
+			what, n, 100*float64(within)/float64(n), 100*lo, 100*hi, simulated, 100*mean, 100*sd, 100*mu)
+	}
 }
 
 // reliability sets stated probabilities against how often they came true.

@@ -20,6 +20,8 @@ type Outcome struct {
 	Rotors map[string]RotorOutcome
 	// Checks by name: the worst verdict over its subjects.
 	Checks map[string]string
+	// Gates names the checks of which one stood against release.
+	Gates map[string]bool
 	// Limits by name of the check: the largest value over its subjects, in limits.
 	Limits map[string]float64
 	// Other sources, relative to the truth: "cold", "sweep", "current", "coast", by rotor.
@@ -104,7 +106,7 @@ func quantity(n spin.Number) string {
 }
 
 func judge(session Session, f *pipeline.Findings) Outcome {
-	out := Outcome{Numbers: map[string]Judged{}, Rotors: map[string]RotorOutcome{}, Checks: map[string]string{}, Limits: map[string]float64{}, Sources: map[string]float64{}}
+	out := Outcome{Numbers: map[string]Judged{}, Rotors: map[string]RotorOutcome{}, Checks: map[string]string{}, Gates: map[string]bool{}, Limits: map[string]float64{}, Sources: map[string]float64{}}
 	for _, n := range f.Numbers {
 		q := quantity(n)
 		truth, ok := session.Truth[strings.TrimSuffix(q, "-direct")]
@@ -124,6 +126,7 @@ func judge(session Session, f *pipeline.Findings) Outcome {
 		if worse(k.Verdict, out.Checks[k.Name]) {
 			out.Checks[k.Name] = k.Verdict
 		}
+		out.Gates[k.Name] = out.Gates[k.Name] || k.Gates
 		if k.Limit > 0 {
 			out.Limits[k.Name] = math.Max(out.Limits[k.Name], math.Abs(k.Value)/k.Limit)
 		}

@@ -6,6 +6,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -67,6 +68,7 @@ type RotorQuality struct {
 // CheckRate is how often a check failed or could not tell, of the sessions that made it.
 type CheckRate struct {
 	Name       string `json:"name"`
+	Gates      bool   `json:"gates"`
 	Made       int    `json:"made"`
 	Fail       int    `json:"fail"`
 	CannotTell int    `json:"cannot_tell"`
@@ -201,6 +203,7 @@ func checkRates(all []Outcome) []CheckRate {
 				rates[name] = r
 			}
 			r.Made++
+			r.Gates = r.Gates || o.Gates[name]
 			switch verdict {
 			case spin.Fail:
 				r.Fail++
@@ -267,6 +270,39 @@ func Interval(k, n int, confidence float64) (lo, hi float64) {
 		hi = distuv.Beta{Alpha: float64(k + 1), Beta: float64(n - k)}.Quantile(1 - tail)
 	}
 	return lo, hi
+}
+
+// RowHead is the head of the table whose rows Row gives.
+const RowHead = "| fault | fit (bare, disk, propeller) | held | wrong | gating checks | informing checks |\n|---|---|---|---|---|---|"
+
+// Row is a cell as a line of a Markdown table: sessions fit for release, intervals that hold the truth, sessions with a wrong number fit
+// for release, and in how many each check failed.
+func (c Cell) Row() string {
+	var fit, held []string
+	for _, name := range []string{"bare", "disk", "prop-in-air"} {
+		for _, q := range c.Numbers {
+			switch {
+			case q.Name != name:
+			case q.Given == 0:
+				fit, held = append(fit, "–"), append(held, "–")
+			default:
+				fit, held = append(fit, fmt.Sprint(q.Fit)), append(held, fmt.Sprintf("%d/%d", q.Held, q.Given))
+			}
+		}
+	}
+	failed := func(gating bool) string {
+		var list []string
+		for _, k := range c.Checks {
+			if k.Gates == gating && k.Fail > 0 {
+				list = append(list, fmt.Sprintf("%s %d", k.Name, k.Fail))
+			}
+		}
+		if list == nil {
+			return "—"
+		}
+		return strings.Join(list, ", ")
+	}
+	return fmt.Sprintf("| %s | %s | %s | %d | %s | %s |", strings.TrimSpace(c.Fault+" "+c.Severity), strings.Join(fit, " "), strings.Join(held, " "), c.Wrong, failed(true), failed(false))
 }
 
 // Print writes a cell as text: one line a number, then what failed and what the sources gave.
