@@ -94,7 +94,7 @@ func (p *stepProblem) crosstalkSlope() float64 {
 		skew.TorqueNm[i] = p.v.TorqueNm[i] + float64(unit*x)
 	}
 	q := *p
-	q.v = skew
+	q.v, q.kept = skew, skew.Keep()
 	moved, err := q.moved(q.tau, q.load)
 	if err != nil {
 		return 0

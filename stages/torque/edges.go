@@ -37,10 +37,12 @@ func edges(f []reading) (at []float64, unsure float64, ok bool) {
 	from, to := f[0].window()
 	step := (to - from) / starts
 	var strays [starts]float64
+	// Of those that stray no more than the best by a timer's step a reading, the middle.
+	const timerS = 1e-6
 	best := math.Inf(1)
 	at = make([]float64, len(f))
 	for k := range strays {
-		strays[k] = follow(f, from+(float64(k)+0.5)*step, at)
+		strays[k] = follow(f, from+(float64(k)+0.5)*step, best+timerS, at)
 		best = math.Min(best, strays[k])
 	}
 	width, changes := 0.0, 0.0
@@ -52,8 +54,6 @@ func edges(f []reading) (at []float64, unsure float64, ok bool) {
 	if best > strayed*width {
 		return nil, 0, false
 	}
-	// Of those that stray no more than the best by a timer's step a reading, the middle.
-	const timerS = 1e-6
 	sum, n := 0.0, 0.0
 	for k, s := range strays {
 		if s <= best+timerS {
@@ -64,13 +64,13 @@ func edges(f []reading) (at []float64, unsure float64, ok bool) {
 	if unsure > loose*width/changes {
 		return nil, 0, false
 	}
-	follow(f, sum/n, at)
+	follow(f, sum/n, math.Inf(1), at)
 	return at, unsure, true
 }
 
 // follow dates all edges from the first one and gives how far they strayed from their windows in
-// all; one that does is put at the window's end.
-func follow(f []reading, first float64, at []float64) (strays float64) {
+// all; one that does is put at the window's end. Once they strayed more than enough it gives up.
+func follow(f []reading, first, enough float64, at []float64) (strays float64) {
 	at[0] = first
 	k := 0
 	for j := 1; j < len(f); j++ {
@@ -96,7 +96,9 @@ func follow(f []reading, first float64, at []float64) (strays float64) {
 			}
 		}
 		if off > 0 {
-			strays += off
+			if strays += off; strays > enough {
+				return strays
+			}
 			found = math.Min(math.Max(found, lo), hi)
 		}
 		at[j] = found

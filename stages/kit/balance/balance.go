@@ -270,34 +270,8 @@ type Equation struct {
 // sample (same length as the view) and drift origin t0. Plateau windows are
 // normalised by their own discrete area.
 func (v *View) Integrate(f Test, tau, t0 float64, l []float64) Equation {
-	var e Equation
-	from, to := f.Ends()
-	lo, hi := span(v.TimeS, from+tau, to+tau)
-	for i := lo; i < hi; i++ {
-		w := f.At(v.TimeS[i]-tau) * v.DtS[i]
-		e.Y += float64(w * v.TorqueNm[i])
-		e.Zero += w
-		e.Drift += float64(w * (v.TimeS[i] - tau - t0))
-	}
-	lo, hi = span(v.SpeedTimeS, from, to)
-	area := 0.0
-	for i := lo; i < hi; i++ {
-		w := f.At(v.SpeedTimeS[i]) * v.SpeedDtS[i]
-		e.Load += float64(w * l[i])
-		area += w
-	}
-	if f.Passage {
-		e.Momentum = v.MeanSpeed(f.To) - v.MeanSpeed(f.From)
-		return e
-	}
-	// Momentum on a plateau is its slope: −∫ h′ω dt = ∫ h·ω′ dt.
-	e.Momentum = v.slope(f.From)
-	if e.Zero != 0 {
-		e.Y, e.Drift, e.Zero = e.Y/e.Zero, e.Drift/e.Zero, 1
-	}
-	if area != 0 {
-		e.Load /= area
-	}
+	e, s := v.torqueSide(f, tau, t0), v.speedSide(f)
+	e.Load, e.Momentum = s.load(f, l), s.momentum
 	return e
 }
 
