@@ -78,3 +78,42 @@ func TestAliasedRuns(t *testing.T) {
 		}
 	}
 }
+
+// TestOneRun: the energy form of a single run is compared too, by how the bench is declared to repeat; and a load factor that
+// its expectation leaves unsure widens the comparison.
+func TestOneRun(t *testing.T) {
+	const j = 2e-5
+	for _, c := range []struct {
+		name     string
+		energy   float64 // J of the energy form over that of the passage, less one
+		loadU    float64
+		declared float64
+		want     string
+	}{
+		{"agrees", 0.001, 0, 5e-4, spin.Pass},
+		{"differs", 0.05, 0, 5e-4, spin.Fail},
+		{"differs by what the load may", 0.008, 0.004, 5e-4, spin.Pass},
+		{"differs by more", 0.015, 0.004, 5e-4, spin.Fail},
+		{"a bench that repeats poorly", 0.01, 0, 0.01, spin.CannotTell},
+		{"nothing declared", 0.05, 0, 0, ""},
+	} {
+		in := Input{Job: "j", Rotors: []spin.RotorInertia{{Rotor: "bare", Runs: 1, JKgM2: uncertain.New(j, 1e-4*j, 0, "x"), JBodyKgM2: uncertain.New(j, 1e-4*j, 0, "x")}}}
+		if c.declared > 0 {
+			in.Classes = []spin.Repeatability{{RunRel: c.declared, DoF: 50}}
+		}
+		in.Fits = []spin.RunFit{{Rotor: "bare", Kind: spin.Step, Chosen: true, Source: spin.Recorded, JKgM2: in.Rotors[0].JKgM2, JUp: j, JEnergy: j * (1 + c.energy), EnergyLoadU: c.loadU, Plateaus: 3}}
+		out, err := Run(in, DefaultOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		for _, k := range out.Checks {
+			if k.Name == "energy-form" {
+				got = k.Verdict
+			}
+		}
+		if got != c.want {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}
