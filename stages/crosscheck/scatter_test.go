@@ -94,6 +94,8 @@ func TestOneRun(t *testing.T) {
 		{"differs", 0.05, 0, 5e-4, spin.Fail},
 		{"differs by what the load may", 0.008, 0.004, 5e-4, spin.Pass},
 		{"differs by more", 0.015, 0.004, 5e-4, spin.Fail},
+		{"the load may be off by more than the cap", 0.05, 0.02, 5e-4, spin.CannotTell},
+		{"differs by more than that", 0.06, 0.02, 5e-4, spin.Fail},
 		{"a bench that repeats poorly", 0.01, 0, 0.01, spin.CannotTell},
 		{"nothing declared", 0.05, 0, 0, ""},
 	} {
