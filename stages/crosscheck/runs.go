@@ -97,9 +97,10 @@ func (c *checker) secondOpinions(r spin.RotorInertia) {
 			}
 		}
 		mean, u, ok := meanOf(d)
-		if one, declared := spin.ClassOf(c.in.Classes, r.JKgM2.Mean); k.gates && len(d) == 1 && declared && one.RunRel > 0 {
-			// Two forms of one run: each repeats as the bench is declared to.
-			mean, u, ok = d[0], math.Sqrt2*uncertain.CoverageFactor(one.Freedom())*one.RunRel, true
+		if few, declared := spin.ClassOf(c.in.Classes, r.JKgM2.Mean); k.gates && len(d) > 0 && len(d) <= 2 && declared && few.RunRel > 0 {
+			// Two forms of one run: each repeats as the bench is declared to, which one or two runs cannot tell.
+			mean = numeric.Mean(d)
+			u, ok = math.Hypot(uncertain.CoverageFactor(few.Freedom())*few.RunRel*math.Sqrt(2/float64(len(d))), mean-d[0]), true
 		}
 		if !ok {
 			continue
