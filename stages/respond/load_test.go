@@ -62,6 +62,17 @@ func TestSteadyLoadOff(t *testing.T) {
 			t.Error("what the runs left unsure of the load is not in the time")
 		}
 	}
+	// In air that is asked for it is the steady load, as unsure as any day's.
+	off := made(t, 1)
+	off.Curves[2].Coef = []uncertain.Value{off.Curves[2].Coef[0].Scale(1.05)}
+	toldBy(off, "bare+prop", 0.03, 1e-3, 1/1.05)
+	q := ask("bare+prop")
+	q.DensityKgM3 = uncertain.Exact(off.Curves[2].DensityKgM3 / 1.05)
+	r := answer(t, off, q)
+	near(t, "time in the air asked for", r.TimeS.Mean, want, 2e-4)
+	if c := r.TimeS.Part("made/rotor:bare+prop/load-factor~asked") / want; c < 0.005 {
+		t.Errorf("the load of another day moves the time by %.2g of itself", c)
+	}
 	// The same without what the rises saw.
 	in := made(t, 1)
 	in.Curves[2].Coef = []uncertain.Value{in.Curves[2].Coef[0].Scale(1.05)}

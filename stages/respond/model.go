@@ -17,6 +17,8 @@ type body struct {
 	j     uncertain.Value
 	// curve is the load when the rises were recorded, steady when the curve itself was.
 	curve, steady spin.LoadCurve
+	// elsewhere is the steady load on any other day, 1 ± what it may differ by.
+	elsewhere uncertain.Value
 	// virtual is ∫L/ω² dω/Δω, the mean of the rises that j was found from: f·c times it is
 	// what an inflow that settles takes from the inertia in air. 0 without a propeller.
 	virtual float64
@@ -101,11 +103,12 @@ func bodiesOf(in *Input) []body {
 			if c.Rotor != r.Rotor {
 				continue
 			}
-			b := body{rotor: r.Rotor, j: r.JKgM2, curve: c}
+			b := body{rotor: r.Rotor, j: r.JKgM2, curve: c, elsewhere: uncertain.Exact(1)}
 			b.steady, b.curve.Coef = c, scaled(c, doubt(scaleOf(in, r.Rotor)))
 			b.steady.Coef = b.curve.Coef
 			if !lent(in, r.Rotor) {
 				b.curve.Coef = scaled(b.steady, loadFactor(in, r.Rotor))
+				b.elsewhere = uncertain.New(1, loadPrior(in, r.Rotor), 0, in.Job+"/rotor:"+r.Rotor+"/load-factor~asked")
 			}
 			if slices.Contains(in.Propellers, r.Rotor) {
 				b.virtual = virtual(in, &b)
@@ -182,6 +185,17 @@ func lent(in *Input, rotor string) bool {
 	return slices.ContainsFunc(in.Lent, func(l Lent) bool { return l.Rotor == rotor })
 }
 
+// loadPrior is the standard uncertainty, relative, by which a rotor's load may differ from its steady recording's on another day.
+func loadPrior(in *Input, rotor string) float64 {
+	prior := 0.0
+	for _, f := range in.Fits {
+		if f.Rotor == rotor && f.Kind == spin.Step && f.Chosen && f.Excluded == "" {
+			prior = math.Max(prior, f.LoadPriorRel)
+		}
+	}
+	return prior
+}
+
 // loadFactor is the load of a rotor when its rises were recorded over that of its steady recordings: air, bearings and
 // clearances differ from day to day. Every run's balance tells it from its own plateaus together with one and
 // the same expectation, 1 ± LoadPriorRel, which counts once here:
@@ -191,7 +205,7 @@ func lent(in *Input, rotor string) bool {
 // What is left of the expectation has the name under which it stands in the inertia. Runs that differ by more than
 // they state widen their part (Birge ratio). 1 exactly where no run has an expectation.
 func loadFactor(in *Input, rotor string) uncertain.Value {
-	prior, told, sum, n := 0.0, 0.0, 0.0, 0.0
+	prior, told, sum, n := loadPrior(in, rotor), 0.0, 0.0, 0.0
 	runs := func(do func(weight, own float64)) {
 		for _, f := range in.Fits {
 			if f.Rotor != rotor || f.Kind != spin.Step || f.Source != spin.Recorded || !f.Chosen || f.Excluded != "" || !(f.LoadPriorRel > 0) || !(f.LoadFactorU > 0) {
@@ -202,11 +216,6 @@ func loadFactor(in *Input, rotor string) uncertain.Value {
 			if w > 0 {
 				do(w, (f.LoadFactor/(f.LoadFactorU*f.LoadFactorU)-p)/w)
 			}
-		}
-	}
-	for _, f := range in.Fits {
-		if f.Rotor == rotor && f.Kind == spin.Step && f.Chosen && f.Excluded == "" {
-			prior = math.Max(prior, f.LoadPriorRel)
 		}
 	}
 	if prior == 0 {

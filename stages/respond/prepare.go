@@ -92,7 +92,12 @@ func (m *model) missing(q spin.ResponseRequest) string {
 func (m *model) mount(s *setting, b *body, q spin.ResponseRequest) string {
 	s.lever(b.j, func(s *setting, x float64) { s.p.j = x })
 	s.p.form, s.p.ref = b.curve.Form, b.curve.RefRadPerS
-	for i, v := range b.curve.Coef {
+	coef := b.curve.Coef
+	if q.DensityKgM3.Mean > 0 && b.elsewhere.Std() > 0 {
+		// The air asked for is to that of the steady recording as the loads are; what the rises saw was in air of their own.
+		coef = scaled(b.steady, b.elsewhere)
+	}
+	for i, v := range coef {
 		if b.curve.Dry && i == len(b.curve.Coef)-1 {
 			s.lever(v, func(s *setting, x float64) { s.p.dry = x })
 			continue
