@@ -63,6 +63,24 @@ func (c *computation) respond() error {
 	return nil
 }
 
+// riseAir is the mean density of a rotor's step recordings, 0 where one of them does not state it.
+func (c *computation) riseAir(rotor string) float64 {
+	sum, n := 0.0, 0.0
+	for _, r := range c.w.Recordings {
+		if r.Declared.Rotor.ID != rotor || r.Declared.Kind != spin.Step {
+			continue
+		}
+		if r.DensityKgM3 <= 0 {
+			return 0
+		}
+		sum, n = sum+r.DensityKgM3, n+1
+	}
+	if n == 0 {
+		return 0
+	}
+	return sum / n
+}
+
 // responseInput is what the job found, for the respond stage.
 func (c *computation) responseInput() respond.Input {
 	in := respond.Input{
@@ -75,6 +93,9 @@ func (c *computation) responseInput() respond.Input {
 		}
 		if spin.HasPropeller(r.Parts, c.w.Parts) {
 			in.Propellers = append(in.Propellers, r.ID)
+		}
+		if rho := c.riseAir(r.ID); rho > 0 {
+			in.RiseAir = append(in.RiseAir, respond.RotorAir{Rotor: r.ID, DensityKgM3: rho})
 		}
 	}
 	return in

@@ -17,7 +17,9 @@ type body struct {
 	j     uncertain.Value
 	// curve is the load when the rises were recorded, steady when the curve itself was.
 	curve, steady spin.LoadCurve
-	// elsewhere is the steady load on any other day, 1 ± what it may differ by.
+	// riseAir is the density of the air of the rises, kg/m³, 0 not known; elsewhere is then what the steady load may differ by on
+	// any other day, 1 ± u.
+	riseAir   float64
 	elsewhere uncertain.Value
 	// virtual is ∫L/ω² dω/Δω, the mean of the rises that j was found from: f·c times it is
 	// what an inflow that settles takes from the inertia in air. 0 without a propeller.
@@ -110,13 +112,18 @@ func bodiesOf(in *Input) []body {
 				b.curve.Coef = scaled(b.steady, loadFactor(in, r.Rotor))
 				b.elsewhere = uncertain.New(1, loadPrior(in, r.Rotor), 0, in.Job+"/rotor:"+r.Rotor+"/load-factor~asked")
 			}
+			for _, a := range in.RiseAir {
+				if a.Rotor == r.Rotor {
+					b.riseAir = a.DensityKgM3
+				}
+			}
 			if slices.Contains(in.Propellers, r.Rotor) {
 				b.virtual = virtual(in, &b)
 			}
 			for _, l := range in.Lent {
 				if l.Rotor == r.Rotor {
 					// Its load carries the doubt of the scales already.
-					b.virtual, b.curve.Coef, b.steady.Coef = l.Virtual, c.Coef, c.Coef
+					b.virtual, b.curve.Coef, b.steady.Coef, b.riseAir = l.Virtual, c.Coef, c.Coef, 0
 				}
 			}
 			out = append(out, b)

@@ -93,13 +93,17 @@ func (m *model) mount(s *setting, b *body, q spin.ResponseRequest) string {
 	s.lever(b.j, func(s *setting, x float64) { s.p.j = x })
 	s.p.form, s.p.ref = b.curve.Form, b.curve.RefRadPerS
 	coef := b.curve.Coef
-	if q.DensityKgM3.Mean > 0 && b.elsewhere.Std() > 0 {
-		// The air asked for is to that of the steady recording as the loads are; what the rises saw was in air of their own.
+	switch {
+	case !(q.DensityKgM3.Mean > 0):
+	case b.riseAir > 0 && b.curve.DensityKgM3 > 0:
+		// What the rises saw was in air of their own; the density below is over that of the steady recording.
+		coef = scaled(b.curve, uncertain.Exact(b.curve.DensityKgM3/b.riseAir))
+	case b.elsewhere.Std() > 0:
 		coef = scaled(b.steady, b.elsewhere)
 	}
 	for i, v := range coef {
 		if b.curve.Dry && i == len(b.curve.Coef)-1 {
-			s.lever(v, func(s *setting, x float64) { s.p.dry = x })
+			s.lever(b.curve.Coef[i], func(s *setting, x float64) { s.p.dry = x })
 			continue
 		}
 		s.lever(v, func(s *setting, x float64) { s.p.load[i] = x })

@@ -26,8 +26,16 @@ type Input struct {
 	Fit []string `json:"fit"`
 	// Propellers lists the rotors whose load has an inflow that lags.
 	Propellers []string `json:"propellers,omitempty"`
+	// RiseAir is the air in which step recordings were made, of the rotors whose sessions state it.
+	RiseAir []RotorAir `json:"rise_air,omitempty"`
 	// Lent are rotors put together from what another job measured.
 	Lent []Lent `json:"lent,omitempty"`
+}
+
+// RotorAir is the mean density of the air, kg/m³, in which a rotor's step recordings were made.
+type RotorAir struct {
+	Rotor       string  `json:"rotor"`
+	DensityKgM3 float64 `json:"density_kgm3"`
 }
 
 // Options of the stage.
