@@ -63,12 +63,15 @@ func held(o campaign.SpinOutcome, what string) (n, held int) {
 func heldBetween(all []campaign.SpinOutcome, what string) (lo, hi float64) {
 	const draws = 2000
 	rng := rand.New(rand.NewPCG(1, 99))
-	shares := make([]float64, draws)
+	shares, of, holds := make([]float64, draws), make([]int, len(all)), make([]int, len(all))
+	for i, o := range all {
+		of[i], holds[i] = held(o, what)
+	}
 	for d := range shares {
 		n, h := 0, 0
 		for range all {
-			a, b := held(all[rng.IntN(len(all))], what)
-			n, h = n+a, h+b
+			i := rng.IntN(len(all))
+			n, h = n+of[i], h+holds[i]
 		}
 		if n > 0 {
 			shares[d] = float64(h) / float64(n)

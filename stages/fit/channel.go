@@ -77,7 +77,7 @@ func speedAt(v *balance.View, t float64) float64 {
 // crosstalkSlope is ∂J/∂c of a step: J is linear in the torque, so the balance of
 // the torque with the skew added tells it.
 func (p *stepProblem) crosstalkSlope() float64 {
-	skew := skewed(&p.in.Recording, p.v, p.a, p.b, p.tau)
+	skew := skewed(&p.in.Recording, p.v.View, p.a, p.b, p.tau)
 	if skew == nil {
 		return 0
 	}
@@ -94,7 +94,7 @@ func (p *stepProblem) crosstalkSlope() float64 {
 		skew.TorqueNm[i] = p.v.TorqueNm[i] + float64(unit*x)
 	}
 	q := *p
-	q.v, q.kept = skew, skew.Keep()
+	q.v = skew.Keep()
 	moved, err := q.moved(q.tau, q.load)
 	if err != nil {
 		return 0

@@ -288,7 +288,7 @@ func share(f *spin.RunFit, in Input, p *stepProblem, scale uncertain.Value) {
 	}
 	for _, source := range loadSources(in.Curve) {
 		curve := in.Curve.Moved(source, 1)
-		if moved, err := p.moved(p.tau, balance.Loads(p.v, &curve)); err == nil {
+		if moved, err := p.moved(p.tau, balance.Loads(p.v.View, &curve)); err == nil {
 			j = j.With(uncertain.Part{Source: source, Contribution: moved - p.j, DoF: dofOf(in.Curve, source)})
 		}
 	}

@@ -47,7 +47,7 @@ func (p *stepProblem) rest(e balance.Equation) float64 {
 
 // passage is J from one passage alone, with the run's zero, drift and load factor.
 func (p *stepProblem) passage(t balance.Test, load []float64) float64 {
-	e := p.kept.Integrate(t, p.tau, p.t0, load)
+	e := p.v.Integrate(t, p.tau, p.t0, load)
 	if e.Momentum == 0 {
 		return 0
 	}
@@ -169,7 +169,7 @@ func (p *stepProblem) aliasing() float64 {
 		y[i%2] += float64(2 * w * p.v.TorqueNm[i])
 		area[i%2] += 2 * w
 	}
-	e := p.kept.Integrate(t, p.tau, p.t0, p.load)
+	e := p.v.Integrate(t, p.tau, p.t0, p.load)
 	if e.Momentum == 0 || p.j == 0 {
 		return 0
 	}

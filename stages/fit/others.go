@@ -16,7 +16,7 @@ import (
 // left over is a small difference of curve and load, and a plateau many rise
 // times long would multiply its error. Extrapolating the curve by more than 3 % is refused.
 func fromCurve(f *spin.RunFit, in Input, run spin.Run, v *balance.View, s spin.TorqueSource, opt Options) error {
-	p := &stepProblem{in: in, run: run, opt: opt, v: v, load: balance.Loads(v, in.Curve)}
+	p := &stepProblem{in: in, run: run, opt: opt, v: v.Keep(), load: balance.Loads(v, in.Curve)}
 	seg := in.Recording.Segments
 	p.a, p.b = clampWindow(seg[run.A], opt.PlateauS, true), clampWindow(seg[run.B], opt.PlateauS, false)
 	from := balance.Window{From: p.crossing(0.15), To: p.crossing(0.35)}

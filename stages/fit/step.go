@@ -15,8 +15,7 @@ type stepProblem struct {
 	in   Input
 	run  spin.Run
 	opt  Options
-	v    *balance.View
-	kept *balance.Kept
+	v    *balance.Kept
 	tau  float64
 	load []float64 // L per sample, N·m
 	t0   float64
@@ -38,7 +37,7 @@ type stepProblem struct {
 }
 
 func newStep(in Input, run spin.Run, v *balance.View, tau float64, opt Options) *stepProblem {
-	p := &stepProblem{in: in, run: run, opt: opt, v: v, kept: v.Keep(), tau: tau, load: balance.Loads(v, in.Curve)}
+	p := &stepProblem{in: in, run: run, opt: opt, v: v.Keep(), tau: tau, load: balance.Loads(v, in.Curve)}
 	seg := in.Recording.Segments
 	p.a = clampWindow(seg[run.A], opt.PlateauS, true)
 	p.b = p.after(seg[run.B])
@@ -103,7 +102,7 @@ func (p *stepProblem) noise() {
 		p.noiseW = math.Max(p.noiseW, noiseDensity(p.v.SpeedRadPerS[lo:hi], l))
 	}
 	dw := p.v.MeanSpeed(p.b) - p.v.MeanSpeed(p.a)
-	e := p.kept.Integrate(p.tests[2], p.tau, p.t0, p.load)
+	e := p.v.Integrate(p.tests[2], p.tau, p.t0, p.load)
 	zero := p.v.MeanTorque(p.a, p.tau)
 	// The mean torque of a passage whose exponential rise takes 2.2 time
 	// constants from 10 to 90 % peaks at about twice its mean.
@@ -160,7 +159,7 @@ func (p *stepProblem) system(tau float64, load []float64, priorLambda, priorDrif
 	cov := numeric.NewMatrix(n+2, n+2)
 	jGuess := 0.0
 	for i, t := range p.tests {
-		e := p.kept.Integrate(t, tau, p.t0, load)
+		e := p.v.Integrate(t, tau, p.t0, load)
 		copy(a.Row(i), []float64{e.Momentum, e.Load, e.Zero, e.Drift})
 		y[i] = e.Y
 		if i == 2 && e.Momentum != 0 {
@@ -169,7 +168,7 @@ func (p *stepProblem) system(tau float64, load []float64, priorLambda, priorDrif
 	}
 	for i := range p.tests {
 		for k := i; k < n; k++ {
-			c := p.noiseT*p.kept.Overlap(p.tests[i], p.tests[k]) + jGuess*jGuess*p.noiseW*speedOverlap(p.tests[i], p.tests[k])
+			c := p.noiseT*p.v.Overlap(p.tests[i], p.tests[k]) + jGuess*jGuess*p.noiseW*speedOverlap(p.tests[i], p.tests[k])
 			cov.Set(i, k, c)
 			cov.Set(k, i, c)
 		}
@@ -246,7 +245,7 @@ func (p *stepProblem) fill(f *spin.RunFit) {
 // C, drift taken out) with the load curve as given.
 func (p *stepProblem) zeroGap(f *spin.RunFit) {
 	zero := func(w balance.Window) float64 {
-		e := p.kept.Integrate(balance.Test{From: w}, p.tau, p.t0, p.load)
+		e := p.v.Integrate(balance.Test{From: w}, p.tau, p.t0, p.load)
 		return e.Y - e.Load - p.j*e.Momentum
 	}
 	mid := func(w balance.Window) float64 { return (w.From + w.To) / 2 }

@@ -1,9 +1,9 @@
 package balance
 
-// Kept forms equations and overlaps of one view and remembers what does not change between them: a solution asked for again with
-// another load, lag or prior takes the same integrals, to the last bit. The view's samples must not change meanwhile.
+// Kept is a view that remembers of its equations and overlaps what does not change between them: a solution asked for again with
+// another load, lag or prior takes the same integrals, to the last bit. The samples must not change meanwhile.
 type Kept struct {
-	view    *View
+	*View
 	torque  map[torqueKey]Equation
 	speed   map[Test]speedSide
 	overlap map[[2]Test]float64
@@ -26,7 +26,7 @@ const keptWeights = 1 << 16
 
 // Keep is v with a memory.
 func (v *View) Keep() *Kept {
-	return &Kept{view: v, torque: map[torqueKey]Equation{}, speed: map[Test]speedSide{}, overlap: map[[2]Test]float64{}}
+	return &Kept{View: v, torque: map[torqueKey]Equation{}, speed: map[Test]speedSide{}, overlap: map[[2]Test]float64{}}
 }
 
 // Integrate is [View.Integrate].
@@ -34,12 +34,12 @@ func (k *Kept) Integrate(f Test, tau, t0 float64, l []float64) Equation {
 	key := torqueKey{f, tau, t0}
 	e, known := k.torque[key]
 	if !known {
-		e = k.view.torqueSide(f, tau, t0)
+		e = k.View.torqueSide(f, tau, t0)
 		k.torque[key] = e
 	}
 	s, known := k.speed[f]
 	if !known {
-		s = k.view.speedSide(f)
+		s = k.View.speedSide(f)
 		if len(s.weight) <= keptWeights {
 			k.speed[f] = s
 		}
@@ -53,7 +53,7 @@ func (k *Kept) Overlap(a, b Test) float64 {
 	key := [2]Test{a, b}
 	x, known := k.overlap[key]
 	if !known {
-		x = k.view.Overlap(a, b)
+		x = k.View.Overlap(a, b)
 		k.overlap[key] = x
 	}
 	return x
