@@ -149,6 +149,30 @@ func TestHotSweep(t *testing.T) {
 	}
 }
 
+// TestHeatOfOneSign: what a single sign says, by its size in limits (1 %) and in standard errors.
+func TestHeatOfOneSign(t *testing.T) {
+	for _, c := range []struct {
+		rel, se   float64
+		hot, told bool
+	}{
+		{-0.005, 0.001, false, true},
+		{-0.02, 0.001, true, true},
+		{-0.02, 0.0075, true, true},
+		{-0.02, 0.008, false, false},
+		{-0.012, 0.0049, false, true},
+		{0, 0.0051, false, false},
+		{0.05, 0.001, false, true}, // above the steps: no heat
+	} {
+		hot, told, why := Heat(spin.SweepResult{ColdRel: c.rel, ColdSE: c.se, ColdBins: 20}, 0.01)
+		if hot != c.hot || told != c.told || why == "" {
+			t.Errorf("%+v: hot %t, told %t, %q", c, hot, told, why)
+		}
+	}
+	if hot, told, why := Heat(spin.SweepResult{ColdRel: -0.5}, 0.01); hot || told || why != "" {
+		t.Errorf("no bins: hot %t, told %t, %q", hot, told, why)
+	}
+}
+
 // TestPooledLag: the session's median, shared under one name; with no run, zero within a millisecond.
 func TestPooledLag(t *testing.T) {
 	c := chosen(t, evidence("a", 0.0019), evidence("b", 0.0020), evidence("c", 0.0022))

@@ -100,11 +100,15 @@ func sweepCurve(in ChooseInput, judged []spin.SweepResult, run spin.RunEvidence,
 const (
 	returnLimitRel = 0.02
 	ohmicLimitRel  = 0.01
+	// heatSigmas is the one-sided normal quantile of 99.5 %: three signs are asked, and a cold sweep should
+	// not be called hot in 2 of 100. At twice the standard error it was, of the fastest motor class (5 of 200).
+	heatSigmas = 2.58
 )
 
 // Heat says whether a sweep was hot, whether anything could tell, and why.
-// A sign speaks for heat where it exceeds its limit and twice its standard
-// error; it can speak against heat only where twice its standard error is below its limit.
+// A sign speaks for heat where it exceeds its limit and heatSigmas standard
+// errors; it can speak against heat only where twice its standard error is below its
+// limit, so that a deficit of twice the limit would have spoken for heat in nine of ten.
 func Heat(j spin.SweepResult, limitRel float64) (hot, told bool, why string) {
 	e := j.Evidence
 	type sign struct {
@@ -126,7 +130,7 @@ func Heat(j spin.SweepResult, limitRel float64) (hot, told bool, why string) {
 			shown = s.value
 		}
 		text := fmt.Sprintf(s.text, 100*shown, 100*s.se)
-		if s.value > s.limit && s.value > 2*s.se {
+		if s.value > s.limit && s.value > heatSigmas*s.se {
 			if hot {
 				why += "; "
 			} else {
