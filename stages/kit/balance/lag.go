@@ -13,7 +13,13 @@ type LagSearch struct {
 	cumT     []float64 // ∫T dt up to each sample
 	cumL     []float64 // ∫L dt on the speed's clock
 	stride   int
-	quad     bool
+	lo, hi   int // samples of the speed
+	terms    int
+	// ata, aty and yy are the normal equations, the torque's row still empty: nothing else of them depends on the lag.
+	ata [25]float64
+	aty [5]float64
+	yy  float64
+	n   int
 }
 
 // NewLagSearch prepares a search over the samples between from and to: the
@@ -21,15 +27,37 @@ type LagSearch struct {
 // cannot pass for a lag. quad adds a drift term; a run with no return cannot
 // carry one.
 func (v *View) NewLagSearch(from, to float64, l []float64, quad bool) *LagSearch {
-	s := &LagSearch{view: v, from: from, to: to, quad: quad, stride: 1}
+	s := &LagSearch{view: v, from: from, to: to, terms: 4, stride: 1}
+	if quad {
+		s.terms = 5
+	}
 	s.cumT = cumulate(v.TimeS, v.TorqueNm)
 	s.cumL = cumulate(v.SpeedTimeS, l)
 	// A few hundred points carry the shape of the transient; the integral has
 	// already averaged what lies between them.
-	if lo, hi := span(v.SpeedTimeS, from, to); hi-lo > 600 {
-		s.stride = (hi - lo) / 600
+	s.lo, s.hi = span(v.SpeedTimeS, from, to)
+	if s.hi-s.lo > 600 {
+		s.stride = (s.hi - s.lo) / 600
+	}
+	for i := s.lo; i < s.hi; i += s.stride {
+		row, y := s.row(i), v.SpeedRadPerS[i]
+		for a := 1; a < s.terms; a++ {
+			for b := a; b < s.terms; b++ {
+				s.ata[a*5+b] += float64(row[a] * row[b])
+			}
+			s.aty[a] += float64(row[a] * y)
+		}
+		s.yy += float64(y * y)
+		s.n++
 	}
 	return s
+}
+
+// row is [·, ∫L, 1, t, t²] at sample i of the speed, with t from −1 to 1; the place of ∫T is left free.
+func (s *LagSearch) row(i int) [5]float64 {
+	mid, half := (s.from+s.to)/2, (s.to-s.from)/2
+	x := (s.view.SpeedTimeS[i] - mid) / half
+	return [5]float64{0, s.cumL[i] - s.cumL[s.lo], 1, x, x * x}
 }
 
 func cumulate(t, x []float64) []float64 {
@@ -80,38 +108,24 @@ type smallSolution struct {
 }
 
 func (s *LagSearch) solve(tau float64) (smallSolution, bool) {
-	lo, hi := span(s.view.SpeedTimeS, s.from, s.to)
-	terms := 4
-	if s.quad {
-		terms = 5
-	}
-	mid, half := (s.from+s.to)/2, (s.to-s.from)/2
-	var ata [25]float64
-	var aty [5]float64
-	yy := 0.0
-	var row [5]float64
-	times := s.view.TimeS
-	base := s.at(s.from+tau, search(times, s.from+tau))
-	n, at := 0, 0
-	for i := lo; i < hi; i += s.stride {
-		t := s.view.SpeedTimeS[i]
-		x := (t - mid) / half
-		at = near(times, t+tau, at+s.stride)
-		row = [5]float64{s.at(t+tau, at) - base, s.cumL[i] - s.cumL[lo], 1, x, x * x}
-		y := s.view.SpeedRadPerS[i]
-		for a := range terms {
-			for b := a; b < terms; b++ {
-				ata[a*5+b] += float64(row[a] * row[b])
-			}
-			aty[a] += float64(row[a] * y)
-		}
-		yy += float64(y * y)
-		n++
-	}
-	if n < 2*terms {
+	if s.n < 2*s.terms {
 		return smallSolution{}, false
 	}
-	return normal(ata, aty, yy, terms)
+	ata, aty := s.ata, s.aty
+	times := s.view.TimeS
+	base := s.at(s.from+tau, search(times, s.from+tau))
+	at := 0
+	for i := s.lo; i < s.hi; i += s.stride {
+		t := s.view.SpeedTimeS[i] + tau
+		at = near(times, t, at+s.stride)
+		row := s.row(i)
+		row[0] = s.at(t, at) - base
+		for b := range s.terms {
+			ata[b] += float64(row[0] * row[b])
+		}
+		aty[0] += float64(row[0] * s.view.SpeedRadPerS[i])
+	}
+	return normal(ata, aty, s.yy, s.terms)
 }
 
 // normal solves the scaled normal equations of a few well-scaled columns;

@@ -28,8 +28,8 @@ type Moment struct {
 // overlap of two curves is drawn towards the first swings of the ringing.
 func (v *View) Moment(f Test, tau float64, l []float64) Moment {
 	a, b := f.From, f.To
-	dw := v.MeanSpeed(b) - v.MeanSpeed(a)
-	ref := (v.MeanSpeed(b) + v.MeanSpeed(a)) / 2
+	wa, wb := v.MeanSpeed(a), v.MeanSpeed(b)
+	dw, ref := wb-wa, (wb+wa)/2
 	e := v.Integrate(f, tau, 0, l)
 	if e.Zero == 0 || dw == 0 {
 		return Moment{}
@@ -52,25 +52,23 @@ func (v *View) Moment(f Test, tau float64, l []float64) Moment {
 		u := w * (t - mid)
 		m.Miss += float64(u * x * v.DtS[i])
 		m.Square += float64(u * u * v.DtS[i])
-		m.Slope -= float64(f.rate(t, mid) * x * v.DtS[i])
+		m.Slope -= float64((w + f.turn(t)*(t-mid)) * x * v.DtS[i])
 	}
 	turn := 0.0
 	lo, hi = span(v.SpeedTimeS, from, to)
 	for i := lo; i < hi; i++ {
 		t := v.SpeedTimeS[i]
-		w := f.At(t) * v.SpeedDtS[i]
-		m.Miss -= float64(w * (t - mid) * l[i])
+		w := f.At(t)
+		m.Miss -= float64(w * v.SpeedDtS[i] * (t - mid) * l[i])
 		// The mean speed is taken out: ∫ u′ dt is zero, but its sum only nearly so.
-		turn += float64(f.rate(t, mid) * (v.SpeedRadPerS[i] - ref) * v.SpeedDtS[i])
+		turn += float64((w + f.turn(t)*(t-mid)) * (v.SpeedRadPerS[i] - ref) * v.SpeedDtS[i])
 	}
 	m.Miss += float64(j * turn)
 	return m
 }
 
-// rate is u′ = w + w′·(t − mid).
-func (f Test) rate(t, mid float64) float64 {
-	return f.At(t) + (f.From.Density(t)-f.To.Density(t))*(t-mid)
-}
+// turn is w′ of a passage.
+func (f Test) turn(t float64) float64 { return f.From.Density(t) - f.To.Density(t) }
 
 // mean is the window's mean of a column on the speed's clock.
 func (v *View) mean(w Window, x []float64) float64 { return weighted(v.SpeedTimeS, v.SpeedDtS, x, w) }
