@@ -123,7 +123,7 @@ func (f *file) parse(data []byte) *value {
 	if root == nil {
 		return nil
 	}
-	if !f.strict(root, "", 0) {
+	if !f.strict(root, "", 0) || f.mistaken(root) {
 		return nil
 	}
 	v := &value{file: f, key: &Key{Name: f.kind, Type: Map, Block: f.kind}, node: root, line: root.Line, col: root.Column}
