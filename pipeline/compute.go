@@ -91,6 +91,7 @@ type computation struct {
 	out       *Findings
 
 	loaded []loaded
+	// curves are the rotors' laws for later stages, without the levels behind them.
 	curves map[string]*spin.LoadCurve
 	// Step numbers by what they are about; declared is what the job says.
 	declared            int
@@ -145,7 +146,9 @@ func (c *computation) drag() error {
 		c.out.Refusals = append(c.out.Refusals, out.Refusals...)
 		c.out.Warnings = append(c.out.Warnings, out.Warnings...)
 		if out.Curve != nil {
-			c.curves[rotor.ID] = out.Curve
+			law := *out.Curve
+			law.Points, law.Candidates = nil, nil
+			c.curves[rotor.ID] = &law
 			c.out.Curves = append(c.out.Curves, *out.Curve)
 		}
 	}

@@ -143,7 +143,8 @@ func TestDuckDBReadsTheTables(t *testing.T) {
 			compare(t, d, &own)
 		})
 	}
-	for _, tab := range found.Tables() {
+	for _, made := range found.Tables() {
+		tab := made.Whole()
 		t.Run("in memory/"+tab.Name, func(t *testing.T) {
 			d := files[j.ID+"/"+tab.Name+".parquet"]
 			if d == nil {

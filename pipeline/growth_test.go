@@ -12,7 +12,7 @@ import (
 )
 
 // BenchmarkGrowth shows how time and memory of a run grow over three decades of rows in one recording, and of
-// recordings in a catalogue: processor time a row or recording, memory at the peak, and how many processors were busy on average.
+// recordings in a catalogue and in one job: processor time a row or recording, memory at the peak, and how many processors were busy on average.
 // One op is one run:
 //
 //	go test ./pipeline -tags external -run xxx -bench Growth -benchtime 1x -timeout 60m
@@ -45,6 +45,13 @@ func BenchmarkGrowth(b *testing.B) {
 		b.Run(fmt.Sprintf("recordings=%d", files), func(b *testing.B) {
 			dir := b.TempDir()
 			writeMany(b, dir, files, 6000)
+			measure(b, dir, files, "recording")
+		})
+	}
+	for _, files := range []int{100, 200, 400, 800} {
+		b.Run(fmt.Sprintf("in-one-job=%d", files), func(b *testing.B) {
+			dir := b.TempDir()
+			writeJobs(b, dir, files, 6000, files)
 			measure(b, dir, files, "recording")
 		})
 	}

@@ -11,10 +11,10 @@ import (
 	"spinledger/stages/kit/spin"
 )
 
-// defaultSampleBytes bounds the samples that a run holds between its stages: some
+// defaultSampleBytes bounds the samples that a run holds between its stages: two or three
 // hundred recordings of usual length. Those that find no room are read again, which is
 // cheaper than any copy on the disk would be.
-const defaultSampleBytes = 256 << 20
+const defaultSampleBytes = 128 << 20
 
 // sampleSet holds samples by the id of their recording, up to a number of bytes.
 type sampleSet struct {

@@ -175,9 +175,15 @@ func writeLarge(b *testing.B, name string, rows int) {
 	}
 }
 
-// writeMany writes files of a step recording of the demonstration, its rows repeated to the length wanted, a
-// hundred to a job. They differ in a comment only, which neither program reads.
+// writeMany is writeJobs with a hundred files to a job.
 func writeMany(b *testing.B, dir string, files, rows int) (names []string) {
+	b.Helper()
+	return writeJobs(b, dir, files, rows, 100)
+}
+
+// writeJobs writes files of a step recording of the demonstration, its rows repeated to the length wanted, so many
+// to a job. They differ in three channels that no inertia rests on.
+func writeJobs(b *testing.B, dir string, files, rows, inJob int) (names []string) {
 	b.Helper()
 	f, err := os.Open("../testdata/smallest/a.csv.gz")
 	if err != nil {
@@ -210,8 +216,8 @@ func writeMany(b *testing.B, dir string, files, rows int) (names []string) {
 			b.Fatal(err)
 		}
 		jobRows = append(jobRows, fmt.Sprintf("r%04d: {mounting: bare, file: %s, kind: step, supply: 7.4 V}", i, name))
-		if len(jobRows) == 100 || i == files-1 {
-			writeJob(b, dir, fmt.Sprintf("job%02d", i/100), jobRows)
+		if len(jobRows) == inJob || i == files-1 {
+			writeJob(b, dir, fmt.Sprintf("job%02d", i/inJob), jobRows)
 			jobRows = nil
 		}
 	}

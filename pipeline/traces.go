@@ -73,14 +73,34 @@ type traceRow struct {
 	bar                                                    bool
 }
 
-// traces is every point that the page draws, in the data's units.
+// traces is every point that the page draws, in the data's units. It is made while it is
+// written: of a job with hundreds of recordings it is the largest thing there is.
 func (f *Findings) traces() tables.Table {
-	var rows []traceRow
+	n := 0
 	for _, g := range f.Figures {
 		for _, p := range g.Panels {
-			rows = append(rows, panelRows(g.ID, p)...)
+			n += panelLen(p)
 		}
 	}
+	t := traceTable(nil)
+	t.Length, t.Later = n, func(from, to int) []tables.Column {
+		rows := make([]traceRow, 0, to-from)
+		at := 0
+		for _, g := range f.Figures {
+			for _, p := range g.Panels {
+				next := at + panelLen(p)
+				if at < to && next > from {
+					rows = append(rows, panelRows(g.ID, p)[max(from-at, 0):min(to, next)-at]...)
+				}
+				at = next
+			}
+		}
+		return traceTable(rows).Columns
+	}
+	return t
+}
+
+func traceTable(rows []traceRow) tables.Table {
 	t := newTable("traces", "the points that report.html draws; spans are stretches of x from low to high", rows).
 		text("figure", "kind/subject", func(r traceRow) string { return r.figure }).
 		text("panel", "", func(r traceRow) string { return r.panel }).
@@ -97,13 +117,23 @@ func (f *Findings) traces() tables.Table {
 		name string
 		of   func(traceRow) float64
 	}{{"low", func(r traceRow) float64 { return r.low }}, {"high", func(r traceRow) float64 { return r.high }}} {
-		col := tables.Column{Name: c.name, Unit: "as y_unit says", Doc: "end of the bar or band; for spans and where y has rows of x", Type: tables.Float64, Nullable: true}
-		for _, r := range rows {
-			col.Floats, col.Valid = append(col.Floats, c.of(r)), append(col.Valid, r.bar)
+		col := tables.Column{Name: c.name, Unit: "as y_unit says", Doc: "end of the bar or band; for spans and where y has rows of x", Type: tables.Float64, Nullable: true,
+			Floats: make([]float64, len(rows)), Valid: make([]bool, len(rows))}
+		for i, r := range rows {
+			col.Floats[i], col.Valid[i] = c.of(r), r.bar
 		}
 		t.Columns = append(t.Columns, col)
 	}
 	return t
+}
+
+// panelLen is the number of rows that panelRows gives.
+func panelLen(p figure.Panel) int {
+	n := len(p.Spans)
+	for _, s := range p.Series {
+		n += len(s.X)
+	}
+	return n
 }
 
 func panelRows(id string, p figure.Panel) []traceRow {

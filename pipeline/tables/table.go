@@ -60,17 +60,32 @@ func (c *Column) Len() int {
 	}
 }
 
-// Table is a table in memory.
+// Table is a table in memory, or one that is made while it is written.
 type Table struct {
 	Name    string
 	Doc     string
 	Columns []Column
 	// Extra is further metadata, pairs of key and text, in order.
 	Extra [][2]string
+	// Later, where it is set, makes the columns for rows from ≤ i < to, of Length in all, when they are
+	// written: of a table too long to be held whole. Columns then tell names and types, and have no values.
+	Later  func(from, to int) []Column
+	Length int
+}
+
+// Whole is the table with all its values in memory.
+func (t Table) Whole() Table {
+	if t.Later != nil {
+		t.Columns, t.Later = t.Later(0, t.Length), nil
+	}
+	return t
 }
 
 // Rows is the number of rows.
 func (t *Table) Rows() int {
+	if t.Later != nil {
+		return t.Length
+	}
 	if len(t.Columns) == 0 {
 		return 0
 	}
@@ -158,8 +173,10 @@ func writer(sink io.Writer, cols []Column, meta metadata.KeyValueMetadata) (*fil
 // given twice, and NaN or infinity in any row that is valid: all are faults of this program.
 func Write(w io.Writer, t Table) (err error) {
 	register()
-	if err := t.validate(); err != nil {
-		return err
+	if t.Later == nil {
+		if err := t.validate(0); err != nil {
+			return err
+		}
 	}
 	s := &sink{w: w}
 	defer recoverInto(&err, "writing table "+t.Name)
@@ -186,7 +203,16 @@ func Write(w io.Writer, t Table) (err error) {
 		return err
 	}
 	for from := 0; from < t.Rows() && s.err == nil; from += groupRows {
-		if err := writeGroup(fw, t.Columns, from, min(from+groupRows, t.Rows())); err != nil {
+		to := min(from+groupRows, t.Rows())
+		if t.Later == nil {
+			err = writeGroup(fw, t.Columns, from, to)
+		} else {
+			part := Table{Name: t.Name, Columns: t.Later(from, to)}
+			if err = part.validate(from); err == nil {
+				err = writeGroup(fw, part.Columns, 0, to-from)
+			}
+		}
+		if err != nil {
 			return s.first(err)
 		}
 	}
@@ -256,7 +282,8 @@ func present[T any](values []T, levels []int16) []T {
 	return out
 }
 
-func (t *Table) validate() error {
+// validate checks what Write refuses; first is the number of the first row in the whole table.
+func (t *Table) validate(first int) error {
 	seen := map[string]bool{}
 	for i := range t.Columns {
 		c := &t.Columns[i]
@@ -273,7 +300,7 @@ func (t *Table) validate() error {
 		seen[c.Name] = true
 		for r, v := range c.Floats {
 			if (c.Valid == nil || c.Valid[r]) && (math.IsNaN(v) || math.IsInf(v, 0)) {
-				return fmt.Errorf("tables: table %s: column %s, row %d: %v is no result", t.Name, c.Name, r, v)
+				return fmt.Errorf("tables: table %s: column %s, row %d: %v is no result", t.Name, c.Name, first+r, v)
 			}
 		}
 	}

@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "drag/2"
+const Method = "drag/3"
 
 // Set is the settled plateaus of one recording of the rotor.
 type Set struct {
@@ -261,12 +261,12 @@ func (l *levels) distinct() int {
 
 func (l *levels) weigh(floorRel float64) {
 	top := 0.0
-	for _, a := range l.points {
-		for _, b := range l.points {
-			if a.set == b.set {
-				top = math.Max(top, math.Abs(a.p.TorqueNm-b.p.TorqueNm))
-			}
+	for _, s := range l.sets {
+		least, most := math.Inf(1), math.Inf(-1)
+		for _, p := range s.Plateaus {
+			least, most = math.Min(least, p.TorqueNm), math.Max(most, p.TorqueNm)
 		}
+		top = math.Max(top, most-least)
 	}
 	l.w = make([]float64, len(l.points))
 	for i, p := range l.points {

@@ -1,6 +1,7 @@
 package drag
 
 import (
+	"fmt"
 	"math"
 
 	"spinledger/stages/kit/numeric"
@@ -9,6 +10,7 @@ import (
 )
 
 // fitted is one form's solution; the first terms coefficients are the load's.
+// Zeros and drifts of the sets are solved for, and not among the coefficients.
 type fitted struct {
 	form  string
 	terms int
@@ -23,26 +25,9 @@ func (l *levels) fit(form string) (fitted, error) {
 	if l.dry {
 		terms++
 	}
-	n, cols := len(l.points), terms+len(l.sets)
-	drift := make([]int, len(l.sets))
-	for i, d := range l.drifts {
-		drift[i] = -1
-		if d {
-			drift[i] = cols
-			cols++
-		}
-	}
-	y := make([]float64, n)
-	for i, p := range l.points {
-		y[i] = p.p.TorqueNm
-	}
-	nuisance := func(i int, coef, grad []float64) float64 {
+	n := len(l.points)
+	model := func(i int, coef, grad []float64) float64 {
 		p, v := l.points[i], 0.0
-		for j := terms; j < cols; j++ {
-			grad[j] = 0
-		}
-		grad[terms+p.set] = 1
-		v += coef[terms+p.set]
 		if l.dry {
 			grad[shape] = 0
 			if p.p.Kind != spin.Rest {
@@ -50,19 +35,20 @@ func (l *levels) fit(form string) (fitted, error) {
 				v += coef[shape]
 			}
 		}
-		if j := drift[p.set]; j >= 0 {
-			grad[j] = p.t
-			v += coef[j] * p.t
-		}
-		return v
+		return v + p.density*loadTerm(form, coef, grad, p.p.SpeedRadPerS/l.ref, p.density)
 	}
-	model := func(i int, coef, grad []float64) float64 {
-		p := l.points[i]
-		return nuisance(i, coef, grad) + p.density*loadTerm(form, coef, grad, p.p.SpeedRadPerS/l.ref, p.density)
+	y := make([]float64, n)
+	for i, p := range l.points {
+		y[i] = p.p.TorqueNm
 	}
-	start := make([]float64, cols)
+	sets := l.projection()
+	sets.out(y)
+	if n < terms+sets.coefs {
+		return fitted{}, fmt.Errorf("drag: %d points for %d coefficients", n, terms+sets.coefs)
+	}
+	start := make([]float64, terms)
 	if form == spin.FormPower {
-		// Start from the square law with its own zeros.
+		// Start from the square law.
 		sq, err := l.fit(spin.FormSquare)
 		if err != nil {
 			return fitted{}, err
@@ -73,11 +59,12 @@ func (l *levels) fit(form string) (fitted, error) {
 			start[0] = 1e-9
 		}
 	}
-	sol, err := l.solve(form, model, y, start)
+	sol, err := l.solve(form, model, sets, y, start)
 	if err != nil {
 		return fitted{}, err
 	}
-	k, nn := float64(cols+1), float64(n)
+	sol.DoF -= sets.coefs
+	k, nn := float64(terms+sets.coefs+1), float64(n)
 	if nn-k-1 <= 0 {
 		return fitted{form, terms, sol, math.Inf(1)}, nil
 	}
@@ -85,15 +72,13 @@ func (l *levels) fit(form string) (fitted, error) {
 	return fitted{form, terms, sol, aicc}, nil
 }
 
-func (l *levels) solve(form string, model numeric.Model, y, start []float64) (numeric.Solution, error) {
+// solve minimises over the load's coefficients; y and the model's columns are what the sets' zeros and drifts cannot follow.
+func (l *levels) solve(form string, model numeric.Model, sets projection, y, start []float64) (numeric.Solution, error) {
 	if form == spin.FormPower {
-		return numeric.Nonlinear(model, y, l.w, start)
+		return numeric.Nonlinear(sets.of(model, len(y), len(start)), y, l.w, start)
 	}
 	a := numeric.NewMatrix(len(y), len(start))
-	zero := make([]float64, len(start))
-	for i := range y {
-		model(i, zero, a.Row(i))
-	}
+	sets.columns(model, make([]float64, len(start)), nil, a)
 	return numeric.LeastSquares(a, y, l.w)
 }
 
@@ -168,7 +153,10 @@ func (l *levels) lackOfFit(f fitted) float64 {
 		}
 		for j := i + 1; j < len(l.points); j++ {
 			b := l.points[j]
-			if used[j] || a.set != b.set || math.Abs(a.p.SpeedRadPerS-b.p.SpeedRadPerS) > 0.01*l.ref {
+			if a.set != b.set {
+				break // points stand set by set
+			}
+			if used[j] || math.Abs(a.p.SpeedRadPerS-b.p.SpeedRadPerS) > 0.01*l.ref {
 				continue
 			}
 			ra, rb := f.sol.Residual[i], f.sol.Residual[j]

@@ -29,7 +29,12 @@ func apparent(in Input, opt Options) (figure.Figure, bool) {
 	one, window := quotients(in, run, fit, opt)
 	var all []quotient
 	for _, o := range r.Runs {
-		if of := chosenFit(in.Fits, o.ID); of != nil && o.Kind == spin.Step && o.A >= 0 && o.B >= 0 {
+		of := chosenFit(in.Fits, o.ID)
+		switch {
+		case of == nil || o.Kind != spin.Step || o.A < 0 || o.B < 0:
+		case of == fit:
+			all = append(all, one...)
+		default:
 			q, _ := quotients(in, o, of, opt)
 			all = append(all, q...)
 		}
