@@ -2,6 +2,7 @@ package campaign
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"spinledger/cmd/virtualbench/rig"
@@ -63,6 +64,15 @@ func benchFaults() []Fault {
 		{Name: "nominal", Levels: []Level{{"", func(*Scenario) {}}}},
 		{Name: "inflow off", Levels: []Level{{"", func(s *Scenario) { s.Errors.InflowF, s.Errors.InflowC = [2]float64{}, [2]float64{} }}}},
 		{Name: "fixture", Levels: levels("%.0f Hz", 1, func(s *Scenario, x float64) { s.Bench.Fixture.Hz = x }, 80, 120, 400)},
+		{Name: "fixture damping", Levels: levels("%.0f %%", 100, func(s *Scenario, x float64) { s.Bench.Fixture.Damping = x }, 0.01, 0.2)},
+		{Name: "second mode, a third of the torque", Levels: levels("%.0f Hz", 1, func(s *Scenario, x float64) {
+			f := &s.Bench.Fixture
+			f.Share2, f.Hz2, f.Damping2 = 1.0/3, x, 0.03
+		}, 70, 320)},
+		{Name: "torque filter", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { s.Bench.Torque.FilterS = x }, 1e-3, 5e-3)},
+		{Name: "hum 50 Hz", Levels: levels("%.0f %%", 100, peaks(func(s *Scenario, nm float64) { s.Bench.Torque.HumNm, s.Bench.Torque.HumHz = nm, 50 }), 0.01, 0.05)},
+		{Name: "flicker noise", Levels: levels("%.1f %% a decade", 100, peaks(func(s *Scenario, nm float64) { s.Bench.Torque.FlickerNm = nm }), 0.001, 0.005)},
+		{Name: "torque rounded", Levels: levels("%.1f %%", 100, peaks(func(s *Scenario, nm float64) { s.Bench.Torque.LSBNm = nm }), 0.002, 0.01)},
 		{Name: "lag", Levels: levels("%+.0f ms", 1e3, func(s *Scenario, x float64) {
 			if x > 0 {
 				s.Bench.Torque.DelayS = x
@@ -121,6 +131,7 @@ func machineFaults() []Fault {
 func loggerFaults() []Fault {
 	return []Fault{
 		{Name: "sampling", Levels: levels("%.0f Hz", 1, func(s *Scenario, x float64) { s.Bench.Clock.SampleHz = x }, 100, 250, 500, 5000)},
+		{Name: "torque held", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { s.Bench.Torque.HoldS = x }, 1e-3, 3e-3, 12.5e-3)},
 		{Name: "averaging declared", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { averaging(s, x, "mean", x) }, 1e-3, 4e-3, 10e-3)},
 		{Name: "averaging unknown", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { averaging(s, x, "unknown", 0) }, 1e-3, 4e-3, 10e-3)},
 		{Name: "averaging denied", Levels: levels("%.0f ms", 1e3, denied, 1e-3, 4e-3)},
@@ -134,10 +145,15 @@ func loggerFaults() []Fault {
 		}},
 		{Name: "missed edges", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Speed.Miss = x }, 0.002, 0.01, 0.05)},
 		{Name: "held speed", Levels: levels("%.0f ms", 1e3, heldSpeed, 2e-3, 5e-3, 20e-3)},
+		{Name: "speed smoothed", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { s.Bench.Speed.SmoothS = x }, 2e-3, 10e-3)},
+		{Name: "speed over periods, not declared", Levels: levels("%.0f", 1, func(s *Scenario, x float64) { s.Bench.Speed.Span = int(x) }, 3, 7)},
+		{Name: "speed rounded", Levels: levels("%.0f rpm", 30/math.Pi, func(s *Scenario, x float64) { s.Bench.Speed.LSBRadPerS = x }, 10*math.Pi/30, 100*math.Pi/30)},
+		{Name: "speed noise", Levels: levels("%.0f rpm", 30/math.Pi, func(s *Scenario, x float64) { s.Bench.Speed.NoiseRadPS = x }, 10*math.Pi/30, 100*math.Pi/30)},
 		{Name: "timer", Levels: levels("%.0f µs", 1e6, func(s *Scenario, x float64) { s.Bench.Speed.TimerS = x }, 10e-6, 50e-6)},
 		{Name: "edge spacing", Levels: levels("%.0f %%", 100, func(s *Scenario, x float64) { s.Bench.Speed.SpacingRMS = x }, 0.03)},
 		{Name: "speed timing unknown", Levels: []Level{{"", func(s *Scenario) { s.Timing = "unknown" }}}},
 		{Name: "speed timing wrong", Levels: []Level{{"instant", func(s *Scenario) { s.Timing = "instant" }}}},
+		{Name: "stamps rounded", Levels: levels("%.1f ms", 1e3, func(s *Scenario, x float64) { s.Bench.Clock.StampLSB = x }, 1e-4, 1e-3)},
 		{Name: "stamp jitter", Levels: levels("%.0f %%", 100, func(s *Scenario, x float64) { s.Bench.Clock.StampJitter = x / s.Bench.Clock.SampleHz }, 0.1, 0.3)},
 		{Name: "sample jitter", Levels: levels("%.0f %%", 100, func(s *Scenario, x float64) { s.Bench.Clock.SampleJitter = x / s.Bench.Clock.SampleHz }, 0.1, 0.3)},
 		{Name: "dropouts", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Faults.Drop = x }, 0.001, 0.01, 0.04)},

@@ -6,6 +6,8 @@ package rig
 type Fixture struct {
 	Hz      float64 // undamped resonance
 	Damping float64 // fraction of critical, 0 < Damping < 1
+	// A second mode carries Share2 of the torque: an arm on a plate.
+	Share2, Hz2, Damping2 float64
 }
 
 // TorqueChannel is everything between the sensor's spring and the logger. A
@@ -31,6 +33,9 @@ type TorqueChannel struct {
 	PlayNm     float64 // half width of that play
 	// CrosstalkNmPerN is the sensor's response to axial thrust.
 	CrosstalkNmPerN float64
+	HumNm, HumHz    float64 // amplitude and frequency of mains hum, its phase random
+	FlickerNm       float64 // rms of 1/f noise in each decade from 1 ms to 10 s
+	HoldS           float64 // the logger finds a new value only this often; 0 means always
 }
 
 // ThrustChannel reads the rotor's thrust in newtons.
@@ -65,6 +70,7 @@ type SpeedChannel struct {
 	HoldS       float64 // the value given to the logger is renewed only this often; 0 means always
 	LSBRadPerS  float64 // rounding of the mechanical speed (electrical rounding / pole pairs)
 	NoiseRadPS  float64 // white, rms per logged sample
+	SmoothS     float64 // the logger writes a running exponential mean with this time constant; 0 means none
 	DelayS      float64 // pure delay, >= 0
 }
 

@@ -10,7 +10,7 @@ import (
 func TestPointSampleInterpolates(t *testing.T) {
 	const h, slope = 1e-4, 3.0
 	tick := newTicker(Clock{SampleHz: 1700}, stream(1, streamClock))
-	s := newTorqueSampler(TorqueChannel{}, tick, stream(1, streamTorque), 0)
+	s := newTorqueSampler(TorqueChannel{}, tick, 1, 0)
 	for n := range 1000 {
 		s.feed(float64(n)*h, h, slope*float64(n+1)*h)
 	}
@@ -22,7 +22,7 @@ func TestPointSampleInterpolates(t *testing.T) {
 	// The mean of a straight line is its value half a window before. The window
 	// is no multiple of the step, or errors at its two ends would cancel.
 	const window = 0.00333
-	s = newTorqueSampler(TorqueChannel{AverageS: window}, tick, stream(1, streamTorque), 0)
+	s = newTorqueSampler(TorqueChannel{AverageS: window}, tick, 1, 0)
 	for n := range 1000 {
 		s.feed(float64(n)*h, h, slope*float64(n+1)*h)
 	}
@@ -271,7 +271,7 @@ func TestZeroWalks(t *testing.T) {
 	sum := 0.0
 	for seed := range uint64(seeds) {
 		tick := newTicker(Clock{SampleHz: 100}, stream(seed, streamClock))
-		s := newTorqueSampler(TorqueChannel{WalkNmRtS: walk}, tick, stream(seed, streamTorque), 0)
+		s := newTorqueSampler(TorqueChannel{WalkNmRtS: walk}, tick, seed, 0)
 		s.feed(0, 1, 0)
 		end := s.values[len(s.values)-1]
 		sum += end * end

@@ -41,7 +41,8 @@ func (s *spring) advance(u float64) float64 {
 // cell is the analog side of the torque channel: spring, creep, play, filter.
 // Its output still lacks scale, zero and noise.
 type cell struct {
-	spring                   spring
+	spring, second           spring
+	share2                   float64
 	imbalance                float64
 	creepShare, creepStep    float64
 	crept                    float64
@@ -66,6 +67,8 @@ func newCell(b *Bench, l Load, ratio, h float64) cell {
 	t := &b.Torque
 	c := cell{
 		spring:     newSpring(b.Fixture, h),
+		second:     newSpring(Fixture{Hz: b.Fixture.Hz2, Damping: b.Fixture.Damping2}, h),
+		share2:     b.Fixture.Share2,
 		imbalance:  l.ImbalanceNm2,
 		creepShare: t.Creep, creepStep: lag(h, t.CreepS),
 		playShare: t.Hysteresis, playHalf: t.PlayNm,
@@ -80,7 +83,7 @@ func newCell(b *Bench, l Load, ratio, h float64) cell {
 // start puts the cell in equilibrium under torque u at speed w. Its creep has
 // not begun: the cell was unloaded before.
 func (c *cell) start(u, w float64) {
-	c.spring.x, c.played = u, u
+	c.spring.x, c.second.x, c.played = u, u, u
 	c.out = u*(1-c.playShare) + c.playShare*c.played + c.crosstalk*w*w
 }
 
@@ -91,6 +94,9 @@ func (c *cell) advance(u, w, angle float64) float64 {
 		u += c.imbalance * w * w * fastSin(angle)
 	}
 	x := c.spring.advance(u)
+	if c.share2 != 0 {
+		x += c.share2 * (c.second.advance(u) - x)
+	}
 	if c.needsExtras {
 		c.crept += (x - c.crept) * c.creepStep
 		if d := x - c.played; d > c.playHalf {

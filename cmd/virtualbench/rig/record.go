@@ -95,7 +95,7 @@ func newRecorder(b Bench, m Motor, r Rotor, p Plan, seed uint64) *recorder {
 		rec.telTicks = newTicker(*b.Telemetry, stream(seed, streamTelemetryClock))
 		speedTicks = rec.telTicks
 	}
-	rec.torque = newTorqueSampler(b.Torque, rec.ticks, stream(seed, streamTorque), rec.cell.out)
+	rec.torque = newTorqueSampler(b.Torque, rec.ticks, seed, rec.cell.out)
 	rec.speed = newSpeedSampler(newPickup(b.Speed, m.PolePairs, stream(seed, streamSpeed), 0), speedTicks, rec.m.speed)
 	rec.slow = newSlowSampler(&rec.bench, rec.ticks, rec.telTicks, seed, r.Load.ThrustNs2*rec.m.ratio, rec.m)
 	rec.reserve()

@@ -23,6 +23,7 @@ const (
 	streamText
 	streamSession
 	streamLag
+	streamHum
 )
 
 func stream(seed, which uint64) *rand.Rand {
@@ -67,7 +68,12 @@ type torqueSampler struct {
 	rng        *rand.Rand
 	zero       float64
 	lastT      float64
-	sum        float64 // ∫ output dt, for the mean converter
+	hum        float64 // phase of the hum, rad
+	flicker    [flickerDecades]float64
+	heldUntil  float64
+	held       float64
+	extra      *rand.Rand // of hum and flicker
+	sum        float64    // ∫ output dt, for the mean converter
 	opened     []float64
 	next       int
 	prev       float64
@@ -77,8 +83,20 @@ type torqueSampler struct {
 	nextSample float64
 }
 
-func newTorqueSampler(ch TorqueChannel, ticks *ticker, rng *rand.Rand, start float64) *torqueSampler {
-	s := &torqueSampler{ch: ch, ticks: ticks, rng: rng, zero: ch.ZeroNm, prev: start, start: start}
+// flickerDecades of time constants from flickerS on, each with the same variance: 1/f noise in between.
+const (
+	flickerDecades = 5
+	flickerS       = 1e-3
+)
+
+func newTorqueSampler(ch TorqueChannel, ticks *ticker, seed uint64, start float64) *torqueSampler {
+	s := &torqueSampler{ch: ch, ticks: ticks, rng: stream(seed, streamTorque), extra: stream(seed, streamHum), zero: ch.ZeroNm, prev: start, start: start}
+	s.hum = 2 * math.Pi * s.extra.Float64()
+	for i := range s.flicker {
+		s.flicker[i] = ch.FlickerNm * s.extra.NormFloat64()
+	}
+	s.heldUntil = ch.HoldS * s.extra.Float64()
+	s.held = math.NaN()
 	if s.ch.Scale == 0 {
 		s.ch.Scale = 1
 	}
@@ -143,12 +161,40 @@ func (s *torqueSampler) read(t, t0, h, out float64) {
 	if w := s.ch.WalkNmRtS; w > 0 && t > s.lastT {
 		s.zero += w * math.Sqrt(t-s.lastT) * s.rng.NormFloat64()
 	}
+	if s.ch.FlickerNm != 0 {
+		v += s.flickered(max(0, t-s.lastT))
+	}
+	if s.ch.HumNm != 0 {
+		v += s.ch.HumNm * math.Sin(2*math.Pi*s.ch.HumHz*t+s.hum)
+	}
 	s.lastT = t
 	v = s.ch.Scale*v + s.zero + s.ch.DriftNmPs*t + s.ch.NoiseNm*s.rng.NormFloat64()
 	if c := s.ch.ClipNm; c > 0 {
 		v = max(-c, min(c, v))
 	}
-	s.values = append(s.values, quantise(v, s.ch.LSBNm))
+	v = quantise(v, s.ch.LSBNm)
+	if s.ch.HoldS > 0 {
+		if t < s.heldUntil && !math.IsNaN(s.held) {
+			v = s.held
+		}
+		for t >= s.heldUntil {
+			s.heldUntil += s.ch.HoldS
+		}
+		s.held = v
+	}
+	s.values = append(s.values, v)
+}
+
+// flickered is the 1/f noise dt later.
+func (s *torqueSampler) flickered(dt float64) (sum float64) {
+	tau := flickerS
+	for i := range s.flicker {
+		keep := math.Exp(-dt / tau)
+		s.flicker[i] = keep*s.flicker[i] + math.Sqrt(1-keep*keep)*s.ch.FlickerNm*s.extra.NormFloat64()
+		sum += s.flicker[i]
+		tau *= 10
+	}
+	return sum
 }
 
 // speedSampler reads the pickup at its logger's ticks, late by the delay.
@@ -186,7 +232,7 @@ func (s *speedSampler) feed(t0, h, a0, a1, w0, w1 float64) {
 	if s.p.ch.Mode == Instant {
 		for s.nextSample <= t1 {
 			v := w0 + (w1-w0)*max(0, s.nextSample-t0)/h
-			s.values = append(s.values, s.p.logged(v))
+			s.values = append(s.values, s.p.logged(v, s.nextSample))
 			s.schedule(t1)
 		}
 		return
@@ -221,7 +267,7 @@ func (s *speedSampler) sample(t float64) {
 	if s.p.ch.HoldS <= 0 {
 		v = s.p.at(t)
 	}
-	s.values = append(s.values, s.p.logged(v))
+	s.values = append(s.values, s.p.logged(v, t))
 }
 
 // crossing is the time in 0..h at which w·t + a·t²/2 reaches angle d.

@@ -24,11 +24,13 @@ type pickup struct {
 
 	value    float64 // newest measurement, rad/s
 	held     float64 // what the logger is given when HoldS > 0
+	smooth   float64 // running mean, NaN before the first reading
+	smoothAt float64 // of the last reading
 	nextHold float64
 }
 
 func newPickup(ch SpeedChannel, polePairs int, rng *rand.Rand, startAngle float64) *pickup {
-	p := &pickup{ch: ch, edges: ch.EdgesPerRev, span: max(ch.Span, 1), rng: rng, last: math.Inf(-1)}
+	p := &pickup{smooth: math.NaN(), ch: ch, edges: ch.EdgesPerRev, span: max(ch.Span, 1), rng: rng, last: math.Inf(-1)}
 	if p.edges <= 0 {
 		p.edges = max(polePairs, 1)
 	}
@@ -107,8 +109,15 @@ func (p *pickup) at(t float64) float64 {
 	return p.value
 }
 
-// logged adds noise and rounding to a reading.
-func (p *pickup) logged(v float64) float64 {
+// logged smooths a reading taken at true time t, and adds noise and rounding.
+func (p *pickup) logged(v, t float64) float64 {
+	if tau := p.ch.SmoothS; tau > 0 {
+		if math.IsNaN(p.smooth) {
+			p.smooth = v
+		}
+		p.smooth += (v - p.smooth) * lag(t-p.smoothAt, tau)
+		p.smoothAt, v = t, p.smooth
+	}
 	if p.ch.NoiseRadPS > 0 {
 		v += p.ch.NoiseRadPS * p.rng.NormFloat64()
 	}

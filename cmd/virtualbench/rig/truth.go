@@ -166,7 +166,7 @@ func newTruth(b *Bench, r Rotor, p Plan, start Heat) Truth {
 	t := Truth{
 		Inertia: r.Inertia, Entrained: r.Entrained, Load: r.Load, DensityKg: p.Air.DensityKgM3,
 		TorqueGain: b.Torque.Scale, ZeroNm: b.Torque.ZeroNm, DriftNmPs: b.Torque.DriftNmPs,
-		LagS:  b.Torque.DelayS + b.Torque.FilterS + 0.5*b.Torque.AverageS - b.Speed.DelayS,
+		LagS:  b.Torque.DelayS + b.Torque.FilterS + 0.5*(b.Torque.AverageS+b.Torque.HoldS) - b.Speed.DelayS - b.Speed.SmoothS,
 		Start: start, HottestC: start.WindingC,
 	}
 	if t.TorqueGain == 0 {
