@@ -192,6 +192,9 @@ type levels struct {
 	drifts []bool  // per set
 	dry    bool    // a constant while the rotor turns
 	w      []float64
+	climb  float64 // largest difference of two levels' torques in a set, N·m
+	// rounding is the mean share of rounding in the levels' variances.
+	rounding float64
 }
 
 type point struct {
@@ -268,12 +271,16 @@ func (l *levels) weigh(floorRel float64) {
 		}
 		top = math.Max(top, most-least)
 	}
+	l.climb = top
 	l.w = make([]float64, len(l.points))
 	for i, p := range l.points {
-		v := p.p.TorqueSE*p.p.TorqueSE + floorRel*floorRel*top*top
+		// The error of rounding is the same going up and coming down: two levels are worth one.
+		rounding := 2 * float64(p.p.TorqueRoundingU*p.p.TorqueRoundingU)
+		v := p.p.TorqueSE*p.p.TorqueSE + floorRel*floorRel*top*top + rounding
 		if v == 0 {
 			v = 1e-24 // noiseless data: equal weights far below any torque of interest
 		}
 		l.w[i] = 1 / v
+		l.rounding += rounding / v / float64(len(l.points))
 	}
 }

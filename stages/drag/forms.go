@@ -18,6 +18,9 @@ type fitted struct {
 	aicc  float64
 }
 
+// An exponent outside of these is the shape of something else: friction of grease falls to ω^⅔, no fan rises faster than ω³.
+const leastExponent, mostExponent = 0.5, 4
+
 // fit solves for the load's coefficients, a zero a set, and a drift where the set has levels enough.
 func (l *levels) fit(form string) (fitted, error) {
 	terms := map[string]int{spin.FormSquare: 1, spin.FormLinearSquare: 2, spin.FormPower: 2, spin.FormCubic: 3}[form]
@@ -63,12 +66,16 @@ func (l *levels) fit(form string) (fitted, error) {
 	if err != nil {
 		return fitted{}, err
 	}
+	if n := sol.Coef[min(1, terms-1)]; form == spin.FormPower && !(n >= leastExponent && n <= mostExponent) {
+		return fitted{}, fmt.Errorf("drag: an exponent of %.3g is no load's", n)
+	}
 	sol.DoF -= sets.coefs
 	k, nn := float64(terms+sets.coefs+1), float64(n)
 	if nn-k-1 <= 0 {
 		return fitted{form, terms, sol, math.Inf(1)}, nil
 	}
-	aicc := nn*math.Log(sol.RSS/nn+1e-300) + 2*k + 2*k*(k+1)/(nn-k-1)
+	// Levels on a grid may follow a wrong law to the last digit: a misfit below what rounding alone makes is no evidence.
+	aicc := nn*math.Log(sol.RSS/nn+l.rounding+1e-300) + 2*k + 2*k*(k+1)/(nn-k-1)
 	return fitted{form, terms, sol, aicc}, nil
 }
 
@@ -128,6 +135,11 @@ func (l *levels) curve(f fitted, in Input, basis string) spin.LoadCurve {
 		DensityKgM3: l.rho, Basis: basis, Levels: l.levels, Dry: l.dry,
 		ChiSquaredRel: rel, DoF: dof, LackOfFitP: l.lackOfFit(f),
 	}
+	if u := l.roundingNm(); u > 0 {
+		// The load at the reference speed is off by u, and less below as the square of the speed.
+		at := map[string]int{spin.FormLinearSquare: 1, spin.FormCubic: 1}[f.form]
+		c.Coef[at] = c.Coef[at].With(uncertain.Part{Source: in.Job + "/rotor:" + in.Rotor + "/drag/torque-resolution", Contribution: u})
+	}
 	for i, p := range l.points {
 		at := spin.LoadPoint{
 			Recording: p.p.Recording, SpeedRadPerS: p.p.SpeedRadPerS,
@@ -137,6 +149,20 @@ func (l *levels) curve(f fitted, in Input, basis string) spin.LoadCurve {
 		c.Points = append(c.Points, at)
 	}
 	return c
+}
+
+// roundingNm is the standard uncertainty of the load at the top speed by the steps of the torque channel. The levels'
+// errors of rounding are not each other's chance: a load within one step shows nothing at all in however many levels, and one that climbs
+// over n steps is wrong by another part of a step on each. So it is that of a difference of two levels, over √n.
+func (l *levels) roundingNm() float64 {
+	u := 0.0
+	for _, p := range l.points {
+		u = math.Max(u, p.p.TorqueRoundingU)
+	}
+	if u == 0 {
+		return 0
+	}
+	return u * math.Sqrt(2/math.Max(1, l.climb/(math.Sqrt(12)*u)))
 }
 
 // lackOfFit compares the misfit of pair means with the difference within

@@ -81,20 +81,27 @@ func (p *stepProblem) crosstalkSlope() float64 {
 	if skew == nil {
 		return 0
 	}
+	return p.byTorque(skew.TorqueNm)
+}
+
+// byTorque is ∂J/∂x with x·by added to the torque: J is linear in it.
+func (p *stepProblem) byTorque(by []float64) float64 {
 	// Scaled to a hundredth of the peak so that the difference keeps its digits.
 	unit := 0.0
-	for _, x := range skew.TorqueNm {
+	for _, x := range by {
 		unit = max(unit, x, -x)
 	}
 	if unit == 0 {
 		return 0
 	}
 	unit = 0.01 * p.peak / unit
-	for i, x := range skew.TorqueNm {
-		skew.TorqueNm[i] = p.v.TorqueNm[i] + float64(unit*x)
+	v := *p.v.View
+	v.TorqueNm = make([]float64, len(by))
+	for i, x := range by {
+		v.TorqueNm[i] = p.v.TorqueNm[i] + float64(unit*x)
 	}
 	q := *p
-	q.v = skew.Keep()
+	q.v = v.Keep()
 	moved, err := q.moved(q.tau, q.load)
 	if err != nil {
 		return 0

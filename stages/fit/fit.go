@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/7"
+const Method = "fit/8"
 
 // Input is one recording with what other stages know of it.
 type Input struct {
@@ -136,6 +136,7 @@ func (o *Output) step(in Input, run spin.Run, opt Options) {
 				100*f.Aliasing, 100*opt.MaxAliasing), f.Aliasing, opt.MaxAliasing)
 			continue
 		}
+		o.coarse(r, f)
 		o.Fits = append(o.Fits, f)
 	}
 }
@@ -232,6 +233,7 @@ func fromSource(in Input, run spin.Run, s spin.TorqueSource, opt Options) (spin.
 		}
 		p.fill(&f)
 		p.opinions(&f)
+		f.ResolutionU = p.resolution()
 		share(&f, in, p, r.TorqueScale)
 	case spin.FromCurrent:
 		t, err := currentTorque(v, s)

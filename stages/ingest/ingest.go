@@ -8,6 +8,7 @@ import (
 
 	"spinledger/stages/ingest/scan"
 	"spinledger/stages/ingest/segment"
+	"spinledger/stages/kit/numeric"
 	"spinledger/stages/kit/positioned"
 	"spinledger/stages/kit/series"
 	"spinledger/stages/kit/spin"
@@ -194,6 +195,7 @@ func (r *run) segments() {
 	r.found = found.Range
 	rec := r.rec
 	rec.Segments, rec.Plateaus, rec.Runs = found.Segments, found.Plateaus, found.Runs
+	r.torqueSteps()
 	rec.Warnings = append(rec.Warnings, found.Warnings...)
 	rec.Refusals = append(rec.Refusals, found.Refusals...)
 	for i := range rec.Runs {
@@ -204,6 +206,24 @@ func (r *run) segments() {
 			run.Excluded = d.Exclude[at].Reason
 		}
 	}
+}
+
+// coveredShare of equal neighbours is the most at which noise covers the steps of a channel.
+const coveredShare = 0.1
+
+// torqueSteps finds what rounding leaves in the torque of plateaus.
+func (r *run) torqueSteps() {
+	x := r.rec.Samples.TorqueNm
+	of := func(p spin.Plateau) []float64 { return x[r.rec.Segments[p.Segment].From:r.rec.Segments[p.Segment].To] }
+	if x == nil || !slices.ContainsFunc(r.rec.Plateaus, func(p spin.Plateau) bool { return numeric.Repeats(of(p)) > coveredShare }) {
+		return
+	}
+	step := numeric.GridStep(x)
+	for i := range r.rec.Plateaus {
+		p := &r.rec.Plateaus[i]
+		p.TorqueRoundingU = numeric.RoundingU(of(*p), step)
+	}
+	r.rec.TorqueStepNm = step
 }
 
 // excluded refuses exclusions of runs that are not there.

@@ -149,6 +149,7 @@ func (l *long) take(p *run, last bool) error {
 		all.SpeedTiming, all.EdgesPerTurn, all.TorqueScale = rec.SpeedTiming, rec.EdgesPerTurn, rec.TorqueScale
 	}
 	all.HeldS = max(all.HeldS, rec.HeldS)
+	all.TorqueStepNm = max(all.TorqueStepNm, rec.TorqueStepNm)
 	l.say(rec.Warnings)
 	l.refuse(rec.Refusals, first, last)
 

@@ -45,6 +45,7 @@ func pool(in Input, rotor spin.Rotor, opt Options, out *Output) (spin.RotorInert
 	p.scatter()
 	p.remounting()
 	p.excess()
+	p.resolution()
 	p.combine()
 	p.flag()
 	p.body()
@@ -288,6 +289,18 @@ func (p *pooling) excess() {
 	})
 	p.warn("excess-scatter", fmt.Sprintf("runs scatter by %.2g %%, the bench repeats to %.2g %%: what makes them scatter may shift them alike, and %.2g of it is in the uncertainty",
 		100*p.r.ScatterRel, 100*d.RunRel, p.opt.ExcessShare))
+}
+
+// resolution adds what the steps of the torque channel leave: one error for runs of a condition, whose plateaus are the same, and,
+// since idle is the same in all of them, not averaged over conditions either.
+func (p *pooling) resolution() {
+	sum := 0.0
+	for i, f := range p.runs {
+		sum += float64(p.weights[i] * f.ResolutionU)
+	}
+	if sum > 0 {
+		p.own = append(p.own, uncertain.Part{Source: p.source("torque-resolution"), Contribution: sum})
+	}
 }
 
 // s2within is the variance that the runs' scatter gives a mounting's mean.

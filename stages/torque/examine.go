@@ -257,7 +257,7 @@ func levels(r *spin.Recording, curve *spin.LoadCurve) []spin.OperatingPoint {
 		}
 		out = append(out, spin.OperatingPoint{
 			SpeedRadPerS: p.SpeedRadPerS, TorqueNm: p.TorqueNm - zero,
-			PhaseA: p.CurrentA / p.Duty, DriveV: p.Duty * p.VoltageV, SE: p.TorqueSE,
+			PhaseA: p.CurrentA / p.Duty, DriveV: p.Duty * p.VoltageV, SE: p.TorqueU(),
 		})
 	}
 	return out

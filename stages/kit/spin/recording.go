@@ -1,6 +1,7 @@
 package spin
 
 import (
+	"math"
 	"spinledger/stages/kit/series"
 	"spinledger/stages/kit/uncertain"
 )
@@ -81,6 +82,9 @@ type Plateau struct {
 	SlopeRadPerS2 float64 `json:"slope_radps2"`
 	TorqueNm      float64 `json:"torque_nm"`
 	TorqueSE      float64 `json:"torque_se"`
+	// TorqueRoundingU is what rounding to the channel's steps leaves in TorqueNm besides, a standard
+	// uncertainty; 0 where noise covers the steps.
+	TorqueRoundingU float64 `json:"torque_rounding_u,omitempty"`
 	// TorqueSD is the standard deviation of single samples.
 	TorqueSD     float64 `json:"torque_sd"`
 	ThrustN      float64 `json:"thrust_n,omitempty"`
@@ -88,6 +92,14 @@ type Plateau struct {
 	VoltageV     float64 `json:"voltage_v,omitempty"`
 	CurrentA     float64 `json:"current_a,omitempty"`
 	TemperatureK float64 `json:"temperature_k,omitempty"`
+}
+
+// TorqueU is the standard uncertainty of TorqueNm by noise and rounding.
+func (p Plateau) TorqueU() float64 {
+	if p.TorqueRoundingU == 0 {
+		return p.TorqueSE
+	}
+	return math.Sqrt(float64(p.TorqueSE*p.TorqueSE) + float64(p.TorqueRoundingU*p.TorqueRoundingU))
 }
 
 // Run is one transient with its plateaus: for a step idle A, settled B and,
@@ -146,11 +158,13 @@ type Recording struct {
 	ClockRate uncertain.Value `json:"clock_rate"`
 	// CrosstalkM is the torque shown per thrust that was taken out, N·m/N; nil where none was.
 	CrosstalkM *uncertain.Value `json:"crosstalk_m,omitempty"`
-	Segments   []Segment        `json:"segments"`
-	Plateaus   []Plateau        `json:"plateaus"`
-	Runs       []Run            `json:"runs"`
-	Warnings   []Warning        `json:"warnings,omitempty"`
-	Refusals   []Refusal        `json:"refusals,omitempty"`
+	// TorqueStepNm is the step in which the torque is written, where noise does not cover it; else 0.
+	TorqueStepNm float64   `json:"torque_step_nm,omitempty"`
+	Segments     []Segment `json:"segments"`
+	Plateaus     []Plateau `json:"plateaus"`
+	Runs         []Run     `json:"runs"`
+	Warnings     []Warning `json:"warnings,omitempty"`
+	Refusals     []Refusal `json:"refusals,omitempty"`
 
 	// Samples is not part of any key or log: Digest stands for it.
 	Samples *series.Samples `json:"-"`

@@ -249,6 +249,9 @@ type RunFit struct {
 	// this run alone contributes, by its own noise.
 	JKgM2   uncertain.Value `json:"j_kgm2"`
 	RandomU float64         `json:"random_u"`
+	// ResolutionU, kg·m², is the standard uncertainty by the steps in which the torque channel is written, where the
+	// noise on a plateau does not cover them: one error for all runs with the same plateaus.
+	ResolutionU float64 `json:"resolution_u,omitempty"`
 	// ZeroNm and DriftNmPerS of the torque channel, LoadFactor on the load curve.
 	ZeroNm      float64 `json:"zero_nm"`
 	DriftNmPerS float64 `json:"drift_nmps"`
