@@ -158,14 +158,27 @@ func TestHeatOfOneSign(t *testing.T) {
 		{-0.005, 0.001, false, true},
 		{-0.02, 0.001, true, true},
 		{-0.02, 0.0075, true, true},
-		{-0.02, 0.008, false, false},
-		{-0.012, 0.0049, false, true},
+		{-0.02, 0.008, true, true},
+		{-0.02, 0.0101, false, false},
+		{-0.012, 0.0049, false, false},
+		{-0.014, 0.0069, false, false},
+		{-0.009, 0.0049, false, true},
 		{0, 0.0051, false, false},
 		{0.05, 0.001, false, true}, // above the steps: no heat
 	} {
 		hot, told, why := Heat(spin.SweepResult{ColdRel: c.rel, ColdSE: c.se, ColdBins: 20}, 0.01)
 		if hot != c.hot || told != c.told || why == "" {
 			t.Errorf("%+v: hot %t, told %t, %q", c, hot, told, why)
+		}
+	}
+	// A resistance that does not rise speaks against steps that hardly tell, not against steps that do.
+	against := spin.SweepEvidence{OhmicRel: 0.001, OhmicSE: 0.001, OhmicBins: 9}
+	for _, c := range []struct {
+		se  float64
+		hot bool
+	}{{0.0095, false}, {0.007, true}} {
+		if hot, told, _ := Heat(spin.SweepResult{ColdRel: -0.02, ColdSE: c.se, ColdBins: 20, Evidence: against}, 0.01); hot != c.hot || !told {
+			t.Errorf("u %g of the steps, none of the resistance: hot %t, told %t", c.se, hot, told)
 		}
 	}
 	if hot, told, why := Heat(spin.SweepResult{ColdRel: -0.5}, 0.01); hot || told || why != "" {

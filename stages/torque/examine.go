@@ -10,7 +10,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "torque/8"
+const Method = "torque/9"
 
 // Input is one recording with the load curve of its rotor.
 type Input struct {
