@@ -73,6 +73,7 @@ func runWithin(in Input, opt Options, b bounds) (spin.Recording, error) {
 	}
 	if len(in.Files) == 1 && in.Declared.Kind != spin.Sweep {
 		l := &long{run: r}
+		defer l.release()
 		t, err := r.read(&in.Files[0], l.stretch)
 		if err != nil {
 			return spin.Recording{}, err

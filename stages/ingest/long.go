@@ -2,7 +2,9 @@ package ingest
 
 import (
 	"fmt"
+	"runtime/debug"
 	"slices"
+	"sync"
 
 	"spinledger/stages/ingest/segment"
 	"spinledger/stages/kit/numeric"
@@ -52,6 +54,43 @@ type long struct {
 	said map[string]*heard
 	// nothing is the refusal of the first stretch without a run: it counts where no stretch has one.
 	nothing *spin.Refusal
+	lean    bool
+}
+
+// lean counts the long recordings being read. Meanwhile garbage may grow to leanPercent of what lives, not to as much again:
+// a stretch is a few large blocks without pointers, cheap to mark and dear to leave lying.
+var lean struct {
+	sync.Mutex
+	readers, before int
+}
+
+const leanPercent = 40
+
+func (l *long) collectOften() {
+	if l.lean {
+		return
+	}
+	l.lean = true
+	lean.Lock()
+	defer lean.Unlock()
+	if lean.readers++; lean.readers > 1 {
+		return
+	}
+	if lean.before = debug.SetGCPercent(leanPercent); lean.before < leanPercent { // asked for, or off (-1)
+		debug.SetGCPercent(lean.before)
+	}
+}
+
+// release ends what collectOften began.
+func (l *long) release() {
+	if !l.lean {
+		return
+	}
+	lean.Lock()
+	defer lean.Unlock()
+	if lean.readers--; lean.readers == 0 {
+		debug.SetGCPercent(lean.before)
+	}
 }
 
 // heard is a warning's first stretch, its last one and how many others there were.
@@ -59,6 +98,7 @@ type heard struct{ first, last, more int }
 
 // stretch takes the first rows out of t, up to a cut.
 func (l *long) stretch(t *table) error {
+	l.collectOften()
 	p, work, err := l.part(t)
 	if err != nil {
 		return err
