@@ -72,6 +72,8 @@ type CheckRate struct {
 	Made       int    `json:"made"`
 	Fail       int    `json:"fail"`
 	CannotTell int    `json:"cannot_tell"`
+	// KeptBack counts sessions in which it could not tell, and one of the three numbers was kept back for it.
+	KeptBack int `json:"kept_back"`
 }
 
 // SourceQuality is a torque source against the truth.
@@ -209,6 +211,9 @@ func checkRates(all []Outcome) []CheckRate {
 				r.Fail++
 			case spin.CannotTell:
 				r.CannotTell++
+				if o.keptBack(name) {
+					r.KeptBack++
+				}
 			}
 		}
 	}
@@ -272,14 +277,24 @@ func Interval(k, n int, confidence float64) (lo, hi float64) {
 	return lo, hi
 }
 
+// published are the numbers that a row counts.
+var published = []string{"bare", "disk", "prop-in-air"}
+
+// keptBack tells whether one of the published numbers is not fit for release because of the check.
+func (o Outcome) keptBack(check string) bool {
+	return slices.ContainsFunc(published, func(name string) bool {
+		return slices.ContainsFunc(o.Numbers[name].Blocked, func(b string) bool { return checkName(b) == check })
+	})
+}
+
 // RowHead is the head of the table whose rows Row gives.
 const RowHead = "| fault | fit (bare, disk, propeller) | held | wrong | gating checks | informing checks |\n|---|---|---|---|---|---|"
 
 // Row is a cell as a line of a Markdown table: sessions fit for release, intervals that hold the truth, sessions with a wrong number fit
-// for release, and in how many each check failed.
+// for release, and in how many each check failed or, with a question mark, could not tell and kept a number back.
 func (c Cell) Row() string {
 	var fit, held []string
-	for _, name := range []string{"bare", "disk", "prop-in-air"} {
+	for _, name := range published {
 		for _, q := range c.Numbers {
 			switch {
 			case q.Name != name:
@@ -295,6 +310,9 @@ func (c Cell) Row() string {
 		for _, k := range c.Checks {
 			if k.Gates == gating && k.Fail > 0 {
 				list = append(list, fmt.Sprintf("%s %d", k.Name, k.Fail))
+			}
+			if k.Gates == gating && k.KeptBack > 0 {
+				list = append(list, fmt.Sprintf("%s? %d", k.Name, k.KeptBack))
 			}
 		}
 		if list == nil {
