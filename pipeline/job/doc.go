@@ -179,7 +179,7 @@
 // One instrument that writes files on a clock of its own.
 //
 //   - dialect: How its text files are laid out.
-//   - converter (default unknown): What a torque sample is: point, mean over a time such as mean over 10 ms, or unknown, which counts as point.
+//   - converter (default unknown): What a torque sample is: point, mean over a time such as mean over 10 ms, or unknown, which counts as point. Of a converter slower than the logger it is what each of its values is: its period is found.
 //   - clock_rate (default 1 1): True seconds per second on its time stamps.
 //   - channels (required): Which column holds which channel.
 //

@@ -146,7 +146,7 @@ func benchBlocks() []Block {
 		}, OneOf: []Group{{[]string{"logger", "loggers"}, true}}},
 		{Name: "logger", Doc: "One instrument that writes files on a clock of its own.", Keys: []Key{
 			{Name: "dialect", Type: Map, Block: "dialect", Doc: "How its text files are laid out."},
-			{Name: "converter", Type: Averaging, Default: "unknown", Doc: "What a torque sample is: point, mean over a time such as mean over 10 ms, or unknown, which counts as point."},
+			{Name: "converter", Type: Averaging, Default: "unknown", Doc: "What a torque sample is: point, mean over a time such as mean over 10 ms, or unknown, which counts as point. Of a converter slower than the logger it is what each of its values is: its period is found."},
 			{Name: "clock_rate", Type: Quantity, Dims: dims(quantity.Ratio), Sign: Positive, Uncertain: true, Default: "1 1", Doc: "True seconds per second on its time stamps."},
 			{Name: "channels", Type: Map, Block: "channels", Required: true, Doc: "Which column holds which channel."},
 		}},

@@ -172,7 +172,7 @@ func tooCoarse(r *spin.Recording, run spin.Run, opt Options) string {
 		return ""
 	}
 	return fmt.Sprintf("%.1f samples in the rise of %.3g ms at %.4g Hz; a %s-sampled torque needs at least %.0f: log faster, or use a throttle ramp of 50 to 100 ms",
-		run.SamplesInRise, 1e3*run.RiseS, 1/r.StepS, pointWord(r.Converter), opt.MinSamplesInRise)
+		run.SamplesInRise, 1e3*run.RiseS, 1/math.Max(r.StepS, r.TorqueRenewedS), pointWord(r.Converter), opt.MinSamplesInRise)
 }
 
 // A spike stands off its plateau's median by spikeSigma robust standard deviations and by

@@ -159,15 +159,19 @@ func (p *stepProblem) crossing(share float64) float64 {
 
 // aliasing is half the relative difference of the inertias that even and odd
 // samples of the torque give on the way up: each is the same integral at half
-// the sampling rate.
+// the sampling rate. Of a converter that is slower than the logger it is even and odd values.
 func (p *stepProblem) aliasing() float64 {
 	t := p.tests[2]
+	odd := func(i int) int { return i & 1 }
+	if r := p.in.Recording; r.TorqueRenewedS > 0 {
+		odd = func(i int) int { return int(math.Floor((p.v.TimeS[i]-r.TorqueRenewedAtS)/r.TorqueRenewedS)) & 1 }
+	}
 	var y [2]float64
 	var area [2]float64
 	for i, at := range p.v.TimeS {
 		w := t.At(at-p.tau) * p.v.DtS[i]
-		y[i%2] += float64(2 * w * p.v.TorqueNm[i])
-		area[i%2] += 2 * w
+		y[odd(i)] += float64(2 * w * p.v.TorqueNm[i])
+		area[odd(i)] += 2 * w
 	}
 	e := p.v.Integrate(t, p.tau, p.t0, p.load)
 	if e.Momentum == 0 || p.j == 0 {

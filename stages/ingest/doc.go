@@ -34,4 +34,4 @@
 package ingest
 
 // Method is the version of this stage: it changes whenever its numbers can.
-const Method = "ingest/4"
+const Method = "ingest/5"

@@ -58,6 +58,8 @@ type run struct {
 	clock           clock
 	found           segment.Range
 	lowest, highest float64
+	// values of a torque converter slower than the logger, N·m; nil where each row has its own.
+	values *renewals
 }
 
 // Run reads one recording. The error is a *positioned.Error, or a list of them, for
@@ -203,6 +205,9 @@ func (r *run) segments() {
 		run := &rec.Runs[i]
 		run.ID = fmt.Sprintf("%s#%d", d.Name, r.found.Runs-len(rec.Runs)+i+1)
 		r.condition(run)
+		if p := rec.TorqueRenewedS; p > 0 {
+			run.SamplesInRise = math.Min(run.SamplesInRise, run.RiseS/p)
+		}
 		if at := slices.IndexFunc(d.Exclude, func(e spin.Exclusion) bool { return e.Run == run.ID }); at >= 0 {
 			run.Excluded = d.Exclude[at].Reason
 		}
@@ -216,6 +221,12 @@ const coveredShare = 0.1
 func (r *run) torqueSteps() {
 	x := r.rec.Samples.TorqueNm
 	of := func(p spin.Plateau) []float64 { return x[r.rec.Segments[p.Segment].From:r.rec.Segments[p.Segment].To] }
+	if v := r.values; v != nil {
+		x = v.value
+		of = func(p spin.Plateau) []float64 {
+			return v.between(r.rec.Segments[p.Segment].FromS, r.rec.Segments[p.Segment].ToS)
+		}
+	}
 	if x == nil || !slices.ContainsFunc(r.rec.Plateaus, func(p spin.Plateau) bool { return numeric.Repeats(of(p)) > coveredShare }) {
 		return
 	}

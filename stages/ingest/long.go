@@ -64,7 +64,7 @@ var lean struct {
 	readers, before int
 }
 
-const leanPercent = 40
+const leanPercent = 25
 
 func (l *long) collectOften() {
 	if l.lean {
@@ -189,6 +189,9 @@ func (l *long) take(p *run, last bool) error {
 		all.SpeedTiming, all.EdgesPerTurn, all.TorqueScale = rec.SpeedTiming, rec.EdgesPerTurn, rec.TorqueScale
 	}
 	all.HeldS = max(all.HeldS, rec.HeldS)
+	if all.TorqueRenewedS == 0 {
+		all.TorqueRenewedS, all.TorqueRenewedAtS = rec.TorqueRenewedS, rec.TorqueRenewedAtS
+	}
 	all.TorqueStepNm = max(all.TorqueStepNm, rec.TorqueStepNm)
 	l.say(rec.Warnings)
 	l.refuse(rec.Refusals, first, last)

@@ -37,7 +37,7 @@ func (r *run) torque(m *merged) {
 	if r.in.Declared.Turns == spin.CW {
 		sense = -1
 	}
-	x := m.take("torque")
+	x := r.renewed(m, m.primary.field(k), gain, m.take("torque"))
 	thrust := m.take("thrust")
 	crosstalk := 0.0
 	if r.in.Torque.CrosstalkM != nil {

@@ -236,7 +236,10 @@ func (o *judge) converter(in Input) {
 		return
 	}
 	state, text := spin.Good, "declared "+r.Converter
-	if held := repeats(r.Samples.TorqueNm); held >= 2 {
+	if r.TorqueRenewedS > 0 {
+		state = spin.Doubtful
+		text += fmt.Sprintf("; it takes a new value every %.3g ms only: the converter is slower than the logger", 1e3*r.TorqueRenewedS)
+	} else if held := repeats(r.Samples.TorqueNm); held >= 2 {
 		state = spin.Doubtful
 		text += fmt.Sprintf("; each torque value stands for %d rows: the converter is slower than the logger", held)
 	}

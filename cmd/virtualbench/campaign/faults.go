@@ -133,6 +133,9 @@ func loggerFaults() []Fault {
 		{Name: "sampling", Levels: levels("%.0f Hz", 1, func(s *Scenario, x float64) { s.Bench.Clock.SampleHz = x }, 100, 250, 500, 5000)},
 		{Name: "torque held", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { s.Bench.Torque.HoldS = x }, 1e-3, 3e-3, 12.5e-3)},
 		{Name: "averaging declared", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { averaging(s, x, "mean", x) }, 1e-3, 4e-3, 10e-3)},
+		{Name: "averaging declared, slower than the logger", Levels: levels("%.2f ms", 1e3, func(s *Scenario, x float64) {
+			s.Bench.Torque.AverageS, s.Bench.Torque.HoldS, s.Converter, s.MeanS = x, x, "mean", x
+		}, 4.13e-3, 12.34e-3)},
 		{Name: "averaging unknown", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { averaging(s, x, "unknown", 0) }, 1e-3, 4e-3, 10e-3)},
 		{Name: "averaging denied", Levels: levels("%.0f ms", 1e3, denied, 1e-3, 4e-3)},
 		{Name: "point declared mean", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) {

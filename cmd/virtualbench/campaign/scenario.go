@@ -101,3 +101,13 @@ func repeatability(class rig.Class, hz, mountRel float64) []spin.Repeatability {
 
 // has is true when a rotor is recorded.
 func (s *Scenario) has(rotor string) bool { return slices.Contains(s.Rotors, rotor) }
+
+// datedS is how much of the torque's lag is none, since values that stand for three rows or more are dated by the
+// converter's period, and a declared mean by its middle.
+func (s Scenario) datedS() float64 {
+	hold := s.Bench.Torque.HoldS
+	if hold*s.Bench.Clock.SampleHz < 3 {
+		return 0
+	}
+	return (hold + s.MeanS) / 2
+}

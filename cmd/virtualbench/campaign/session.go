@@ -174,7 +174,7 @@ func (b *builder) record() error {
 		if err := b.declare(x, r, bench); err != nil {
 			return err
 		}
-		b.out.LagS = r.Truth.LagS
+		b.out.LagS = r.Truth.LagS - b.s.datedS()
 		if x.kind == "step" {
 			if truths[x.rotor] == nil {
 				truths[x.rotor] = &mean{}

@@ -35,7 +35,7 @@ type TorqueChannel struct {
 	CrosstalkNmPerN float64
 	HumNm, HumHz    float64 // amplitude and frequency of mains hum, its phase random
 	FlickerNm       float64 // rms of 1/f noise in each decade from 1 ms to 10 s
-	HoldS           float64 // the logger finds a new value only this often; 0 means always
+	HoldS           float64 // the converter gives a value only this often, by its own clock; 0 means one for each row
 }
 
 // ThrustChannel reads the rotor's thrust in newtons.

@@ -60,8 +60,8 @@ func (k *ticker) upTo(t float64) {
 	}
 }
 
-// torqueSampler point-samples or averages the cell's output at the ticks, late
-// by the channel's delay.
+// torqueSampler point-samples or averages the cell's output at the ticks of the logger, or of the converter's own clock where that is
+// slower, late by the channel's delay.
 type torqueSampler struct {
 	ch         TorqueChannel
 	ticks      *ticker
@@ -70,8 +70,6 @@ type torqueSampler struct {
 	lastT      float64
 	hum        float64 // phase of the hum, rad
 	flicker    [flickerDecades]float64
-	heldUntil  float64
-	held       float64
 	extra      *rand.Rand // of hum and flicker
 	sum        float64    // ∫ output dt, for the mean converter
 	opened     []float64
@@ -95,8 +93,10 @@ func newTorqueSampler(ch TorqueChannel, ticks *ticker, seed uint64, start float6
 	for i := range s.flicker {
 		s.flicker[i] = ch.FlickerNm * s.extra.NormFloat64()
 	}
-	s.heldUntil = ch.HoldS * s.extra.Float64()
-	s.held = math.NaN()
+	if ch.HoldS > 0 {
+		s.ticks = newTicker(Clock{SampleHz: 1 / ch.HoldS}, s.extra)
+		s.ticks.phase -= ch.HoldS
+	}
 	if s.ch.Scale == 0 {
 		s.ch.Scale = 1
 	}
@@ -173,16 +173,23 @@ func (s *torqueSampler) read(t, t0, h, out float64) {
 		v = max(-c, min(c, v))
 	}
 	v = quantise(v, s.ch.LSBNm)
-	if s.ch.HoldS > 0 {
-		if t < s.heldUntil && !math.IsNaN(s.held) {
-			v = s.held
-		}
-		for t >= s.heldUntil {
-			s.heldUntil += s.ch.HoldS
-		}
-		s.held = v
-	}
 	s.values = append(s.values, v)
+}
+
+// logged is what a logger finds at its instants: its own reading, or the latest of a converter with a slower clock.
+func (s *torqueSampler) logged(at []float64) []float64 {
+	if s.ch.HoldS <= 0 {
+		return s.values[:len(at)]
+	}
+	out := make([]float64, len(at))
+	k := 0
+	for i, t := range at {
+		for k+1 < len(s.values) && s.ticks.at[k+1] <= t {
+			k++
+		}
+		out[i] = s.values[k]
+	}
+	return out
 }
 
 // flickered is the 1/f noise dt later.

@@ -28,7 +28,7 @@ func (t *Trace) columns() []*[]float64 {
 func (r *recorder) trace(seed uint64) Trace {
 	n := r.slow.n
 	t := Trace{
-		TimeS: r.ticks.stamp[:n], TorqueNm: r.torque.values[:n],
+		TimeS: r.ticks.stamp[:n], TorqueNm: r.torque.logged(r.ticks.at[:n]),
 		Duty: r.slow.duty,
 	}
 	if r.bench.Power.Present {

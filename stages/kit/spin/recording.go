@@ -118,7 +118,7 @@ type Run struct {
 	FromRest bool `json:"from_rest,omitempty"`
 	// RiseS is the time from 10 % to 90 % of the change of speed.
 	RiseS float64 `json:"rise_s"`
-	// SamplesInRise is RiseS over the sampling interval.
+	// SamplesInRise is RiseS over the sampling interval, or the torque converter's own where that is longer.
 	SamplesInRise float64 `json:"samples_in_rise"`
 	// Condition: duty and supply of the settled plateau, measured where
 	// channels exist, else as declared.
@@ -158,6 +158,10 @@ type Recording struct {
 	ClockRate uncertain.Value `json:"clock_rate"`
 	// CrosstalkM is the torque shown per thrust that was taken out, N·m/N; nil where none was.
 	CrosstalkM *uncertain.Value `json:"crosstalk_m,omitempty"`
+	// TorqueRenewedS is the period in which a converter slower than the logger renews the torque, by its own clock, 0 where every
+	// sample is fresh; TorqueRenewedAtS is where one of its values begins.
+	TorqueRenewedS   float64 `json:"torque_renewed_s,omitempty"`
+	TorqueRenewedAtS float64 `json:"torque_renewed_at_s,omitempty"`
 	// TorqueStepNm is the step in which the torque is written, where noise does not cover it; else 0.
 	TorqueStepNm float64   `json:"torque_step_nm,omitempty"`
 	Segments     []Segment `json:"segments"`
