@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/8"
+const Method = "fit/9"
 
 // Input is one recording with what other stages know of it.
 type Input struct {
@@ -175,14 +175,8 @@ func tooCoarse(r *spin.Recording, run spin.Run, opt Options) string {
 		run.SamplesInRise, 1e3*run.RiseS, 1/math.Max(r.StepS, r.TorqueRenewedS), pointWord(r.Converter), opt.MinSamplesInRise)
 }
 
-// A spike stands off its plateau's median by spikeSigma robust standard deviations and by
-// spikeRel of the torque's range over the run.
-const (
-	spikeSigma = 10
-	spikeRel   = 0.05
-)
-
-// spikesInRise is the number of torque spikes to be expected in the run's rise, by their share on its plateaus.
+// spikesInRise is the number of torque spikes of spin.SpikeRel of the run's range of torque to be expected in its rise, by their
+// share on its plateaus.
 func spikesInRise(r *spin.Recording, run spin.Run) float64 {
 	t := r.Samples.TorqueNm
 	if t == nil {
@@ -197,14 +191,8 @@ func spikesInRise(r *spin.Recording, run spin.Run) float64 {
 		if i < 0 {
 			continue
 		}
-		x := t[r.Segments[i].From:r.Segments[i].To]
-		m := numeric.Median(x)
-		limit := math.Max(spikeSigma*numeric.MAD(x), spikeRel*(high-low))
-		for _, v := range x {
-			if math.Abs(v-m) > limit {
-				spikes++
-			}
-		}
+		_, x := r.TorqueValues(r.Segments[i])
+		spikes += len(numeric.Spikes(x, spin.SpikeRel*(high-low)))
 		n += len(x)
 	}
 	if n == 0 {

@@ -58,8 +58,6 @@ type run struct {
 	clock           clock
 	found           segment.Range
 	lowest, highest float64
-	// values of a torque converter slower than the logger, N·m; nil where each row has its own.
-	values *renewals
 }
 
 // Run reads one recording. The error is a *positioned.Error, or a list of them, for
@@ -220,16 +218,14 @@ const coveredShare = 0.1
 // torqueSteps finds what rounding leaves in the torque of plateaus.
 func (r *run) torqueSteps() {
 	x := r.rec.Samples.TorqueNm
-	of := func(p spin.Plateau) []float64 { return x[r.rec.Segments[p.Segment].From:r.rec.Segments[p.Segment].To] }
-	if v := r.values; v != nil {
-		x = v.value
-		of = func(p spin.Plateau) []float64 {
-			return v.between(r.rec.Segments[p.Segment].FromS, r.rec.Segments[p.Segment].ToS)
-		}
+	of := func(p spin.Plateau) []float64 {
+		_, values := r.rec.TorqueValues(r.rec.Segments[p.Segment])
+		return values
 	}
 	if x == nil || !slices.ContainsFunc(r.rec.Plateaus, func(p spin.Plateau) bool { return numeric.Repeats(of(p)) > coveredShare }) {
 		return
 	}
+	_, x = r.rec.TorqueValues(spin.Segment{To: len(x)})
 	step := numeric.GridStep(x)
 	for i := range r.rec.Plateaus {
 		p := &r.rec.Plateaus[i]

@@ -3,7 +3,6 @@ package ingest
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"spinledger/stages/kit/numeric"
 )
@@ -153,8 +152,7 @@ func (r *renewals) over(time []float64, first, earlier float64) []float64 {
 
 // renewed dates the values of a torque converter that is slower than the logger: each is given the period about the time for which
 // it stands, the middle of what it is the mean of where the converter is declared to take means.
-// gain is N·m per unit of the column.
-func (r *run) renewed(m *merged, field string, gain float64, x []float64) []float64 {
+func (r *run) renewed(m *merged, field string, x []float64) []float64 {
 	found := findRenewals(m.time, x)
 	if found == nil {
 		return x
@@ -165,19 +163,7 @@ func (r *run) renewed(m *merged, field string, gain float64, x []float64) []floa
 		earlier, what = earlier+r.rec.MeanS/2, fmt.Sprintf("means over the %.4g ms before they appear", 1e3*r.rec.MeanS)
 	}
 	x = found.over(m.time, x[0], earlier)
-	for i := range found.at {
-		found.at[i] -= earlier
-		found.value[i] = float64(gain * found.value[i])
-	}
-	r.values = found
-	r.rec.TorqueRenewedS, r.rec.TorqueRenewedAtS = p, found.at[0]
+	r.rec.TorqueRenewedS, r.rec.TorqueRenewedAtS = p, found.at[0]-earlier
 	r.warn("torque-renewed", "%s is renewed only every %.4g ms; its values are dated by that period and taken for %s", field, 1e3*p, what)
 	return x
-}
-
-// between are the torques, zero and all, of the values between two times.
-func (r *renewals) between(from, to float64) []float64 {
-	lo, _ := slices.BinarySearch(r.at, from)
-	hi, _ := slices.BinarySearch(r.at, to)
-	return r.value[lo:hi]
 }

@@ -37,7 +37,7 @@ func (r *run) torque(m *merged) {
 	if r.in.Declared.Turns == spin.CW {
 		sense = -1
 	}
-	x := r.renewed(m, m.primary.field(k), gain, m.take("torque"))
+	x := r.renewed(m, m.primary.field(k), m.take("torque"))
 	thrust := m.take("thrust")
 	crosstalk := 0.0
 	if r.in.Torque.CrosstalkM != nil {
@@ -86,13 +86,10 @@ func (r *run) gain(c *spin.Channel, logger string) (float64, bool) {
 	return 1, true
 }
 
-// torqueSpikes only counts, and only on plateaus: in a transient a ringing fixture
-// looks like spikes. No sample is replaced anywhere. A spike stands off the
-// median of its seven by ten robust standard deviations of that plateau and by 5 % of the
-// recording's range of torque.
+// torqueSpikes only counts, and only on plateaus, where a spike can be told from what the rotor does. No sample is
+// replaced anywhere.
 func (r *run) torqueSpikes() {
-	const sigmas, share = 10, 0.05
-	x, time := r.rec.Samples.TorqueNm, r.rec.Samples.TimeS
+	x := r.rec.Samples.TorqueNm
 	if x == nil {
 		return
 	}
@@ -100,27 +97,18 @@ func (r *run) torqueSpikes() {
 	for i := 0; i < len(x); i += max(1, len(x)>>13) {
 		sample = append(sample, x[i])
 	}
-	floor := share * (numeric.Quantile(sample, 0.99) - numeric.Quantile(sample, 0.01))
-	n, first := 0, -1
+	least := spin.SpikeRel * (numeric.Quantile(sample, 0.99) - numeric.Quantile(sample, 0.01))
+	if least == 0 {
+		return
+	}
+	n, first := 0, math.Inf(1)
 	for _, p := range r.rec.Plateaus {
-		seg := r.rec.Segments[p.Segment]
-		if seg.To-seg.From < 2*halfWindow+1 || floor == 0 {
-			continue
-		}
-		limit := math.Max(floor, sigmas*residualNoise(x[seg.From:seg.To]))
-		for i := seg.From + halfWindow; i < seg.To-halfWindow; i++ {
-			// Three neighbours within the limit make four of seven: the median is among them or between.
-			if math.Abs(x[i]-x[i-1]) <= limit && math.Abs(x[i]-x[i+1]) <= limit && math.Abs(x[i]-x[i-2]) <= limit {
-				continue
-			}
-			if math.Abs(x[i]-median7(x[i-halfWindow:i+halfWindow+1])) > limit {
-				if n++; first < 0 || i < first {
-					first = i
-				}
-			}
+		time, values := r.rec.TorqueValues(r.rec.Segments[p.Segment])
+		if at := numeric.Spikes(values, least); len(at) > 0 {
+			n, first = n+len(at), math.Min(first, time[at[0]])
 		}
 	}
 	if n > 0 {
-		r.warn("torque-spike", "%d torque samples on plateaus stand off their neighbours by more than ten standard deviations and 5 %% of the range, the first at %s s; none was changed", n, seconds(time[first]))
+		r.warn("torque-spike", "%d torque samples on plateaus stand off their neighbours by more than ten standard deviations and %.0f %% of the range, the first at %s s; none was changed", n, 100*spin.SpikeRel, seconds(first))
 	}
 }

@@ -2,6 +2,7 @@ package spin
 
 import (
 	"math"
+
 	"spinledger/stages/kit/series"
 	"spinledger/stages/kit/uncertain"
 )
@@ -182,4 +183,26 @@ func (r *Recording) Plateau(segment int) (Plateau, bool) {
 		}
 	}
 	return Plateau{}, false
+}
+
+// SpikeRel of the range of torque is the least height of a torque spike.
+const SpikeRel = 0.05
+
+// TorqueValues are times and torques of a segment, one a sample, or one a period of a converter that is slower than the logger.
+func (r *Recording) TorqueValues(s Segment) (time, torque []float64) {
+	time, torque = r.Samples.TimeS[s.From:s.To], r.Samples.TorqueNm[s.From:s.To]
+	p := r.TorqueRenewedS
+	if p <= 0 {
+		return time, torque
+	}
+	var at, value []float64
+	next := math.Inf(-1)
+	for i, t := range time {
+		// The middle of a period, or the first row behind it.
+		if t >= next {
+			at, value = append(at, t), append(value, torque[i])
+			next = r.TorqueRenewedAtS + (math.Floor((t-r.TorqueRenewedAtS)/p-0.5)+1.5)*p
+		}
+	}
+	return at, value
 }
