@@ -20,6 +20,9 @@ const (
 	onePeriod, noShorter = 0.6, 0.97
 	// So many changes must be larger than the smallest: a slope in coarse steps changes regularly too, by a step each time.
 	farChanges = 0.25
+	// evenRows from their lines dates may be, root mean square: those of an even clock, seen to a row, are 1/√12. Values
+	// that come when the logger asks for them have no clock of their own.
+	evenRows = 0.5
 	// smoothOver so many renewals on either side a date is a straight line of their number: an interval of hundreds of
 	// milliseconds to seconds, in which a converter's oscillator does not wander.
 	smoothOver = 20
@@ -91,6 +94,13 @@ func findRenewals(time, x []float64) *renewals {
 		r.value = append(r.value, x[i])
 	}
 	r.at = straightened(number, seen)
+	off := 0.0
+	for i, at := range r.at {
+		off += float64((at-seen[i])*(at-seen[i])) / float64(len(seen))
+	}
+	if math.Sqrt(off) > evenRows*step {
+		return nil
+	}
 	return r
 }
 

@@ -106,7 +106,14 @@ func TestNoRenewals(t *testing.T) {
 	for i := range 8000 {
 		time = append(time, float64(i)/2000)
 	}
+	value, left := 0.0, 0
 	for name, f := range map[string]func(i int) float64{
+		"eight or nine rows": func(int) float64 {
+			if left--; left < 0 {
+				value, left = rng.NormFloat64(), 7+rng.IntN(2)
+			}
+			return value
+		},
 		"noise":          func(int) float64 { return rng.NormFloat64() },
 		"coarse noise":   func(int) float64 { return math.Round(0.5 * rng.NormFloat64()) },
 		"coarser noise":  func(int) float64 { return math.Round(0.25 * rng.NormFloat64()) },
