@@ -17,10 +17,10 @@ const (
 	leastRenewals = 50
 	// Of the intervals between changes so many must be one period, and so many no shorter, to a row. Noise that coarse
 	// steps of the channel hold has no period: half of its intervals are shorter than the median.
-	onePeriod, noShorter = 0.6, 0.97
+	onePeriod, noShorter = 0.6, 0.95
 	// So many changes must be larger than the smallest: a slope in coarse steps changes regularly too, by a step each time.
 	farChanges = 0.25
-	// evenRows from their lines dates may be, root mean square: those of an even clock, seen to a row, are 1/√12. Values
+	// evenRows is the most that dates may scatter about their lines, robustly: those of an even clock, seen to a row, by 0.37. Values
 	// that come when the logger asks for them have no clock of their own.
 	evenRows = 0.5
 	// smoothOver so many renewals on either side a date is a straight line of their number: an interval of hundreds of
@@ -94,11 +94,11 @@ func findRenewals(time, x []float64) *renewals {
 		r.value = append(r.value, x[i])
 	}
 	r.at = straightened(number, seen)
-	off := 0.0
+	off := make([]float64, len(seen))
 	for i, at := range r.at {
-		off += float64((at-seen[i])*(at-seen[i])) / float64(len(seen))
+		off[i] = at - seen[i]
 	}
-	if math.Sqrt(off) > evenRows*step {
+	if numeric.MAD(off) > evenRows*step {
 		return nil
 	}
 	return r
