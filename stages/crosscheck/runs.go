@@ -154,13 +154,17 @@ const (
 	halvesRinging = 16
 )
 
-// resolution is half a sampling interval over the rise and some times the share of ringing, the square of spin.RingingS over the
-// rise's: no form that pairs torque with the speed of the same instant can agree better than one share.
+// resolution is half a sampling interval over the rise and some times the share of ringing, the square of spin.RingingS, or of what a
+// softer fixture was seen to do, over the rise's: no form that pairs torque with the speed of the same instant can agree better than one share.
 func (c *checker) resolution(rotor string, shares float64) float64 {
 	worst := 0.0
 	for _, f := range c.fitsOf(rotor, spin.Step) {
 		if f.SamplesInRise > 0 && f.RiseS > 0 {
-			worst = math.Max(worst, 0.5/f.SamplesInRise+shares*spin.RingingS*spin.RingingS/(f.RiseS*f.RiseS))
+			ringing := spin.RingingS
+			if f.SlowHz > 0 {
+				ringing *= spin.UsualHz / math.Max(f.SlowHz, spin.SlowestHz)
+			}
+			worst = math.Max(worst, 0.5/f.SamplesInRise+shares*ringing*ringing/(f.RiseS*f.RiseS))
 		}
 	}
 	return worst

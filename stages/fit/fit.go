@@ -6,6 +6,7 @@ import (
 
 	"spinledger/stages/kit/balance"
 	"spinledger/stages/kit/numeric"
+	"spinledger/stages/kit/ringing"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
 )
@@ -75,6 +76,13 @@ func Run(in Input, opt Options) (Output, error) {
 		return Output{}, fmt.Errorf("fit: recording %s has no samples", r.Declared.ID())
 	}
 	var out Output
+	// Of a converter that is slower than the logger it is the steps of its values that would ring.
+	slow := 0.0
+	if r.Samples.TorqueNm != nil && r.TorqueRenewedS == 0 {
+		if hz, found := ringing.Find(r); found && hz < spin.UsualHz {
+			slow = hz
+		}
+	}
 	if in.Curve == nil {
 		if len(r.Runs) > 0 {
 			out.refuse(r, r.Runs[0].ID, "no-load-curve", "the load of rotor "+r.Declared.Rotor.ID+" is not known: record it steady, or declare a form", 0, 0)
@@ -91,6 +99,9 @@ func Run(in Input, opt Options) (Output, error) {
 		case spin.Coast:
 			out.coast(in, run, opt)
 		}
+	}
+	for i := range out.Fits {
+		out.Fits[i].SlowHz = slow
 	}
 	return out, nil
 }

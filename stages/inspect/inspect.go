@@ -8,6 +8,7 @@ import (
 
 	"spinledger/stages/kit/numeric"
 	"spinledger/stages/kit/quantity"
+	"spinledger/stages/kit/ringing"
 	"spinledger/stages/kit/spin"
 )
 
@@ -243,7 +244,7 @@ func (o *judge) converter(in Input) {
 		state = spin.Doubtful
 		text += fmt.Sprintf("; each torque value stands for %d rows: the converter is slower than the logger", held)
 	}
-	f, found := ring(r)
+	f, found := ringing.Find(r)
 	switch {
 	case found && r.Converter != "mean" && 1/r.StepS < 5*f:
 		// Advised against; it is the even and odd samples that tell whether it hurts.

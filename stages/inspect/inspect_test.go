@@ -36,18 +36,6 @@ func stepped(hz float64) *spin.Recording {
 	}
 }
 
-func TestRing(t *testing.T) {
-	for _, hz := range []float64{80, 137, 200, 410} {
-		got, found := ring(stepped(hz))
-		if !found || math.Abs(got-hz) > 0.03*hz+4 {
-			t.Errorf("%g Hz: got %.4g, found %v", hz, got, found)
-		}
-	}
-	if got, found := ring(stepped(0)); found {
-		t.Errorf("a fixture that does not ring: %.4g Hz found", got)
-	}
-}
-
 func TestHeldTorque(t *testing.T) {
 	if got := repeats([]float64{1, 1, 1, 1, 2, 2, 2, 2, 3, 3, 3, 3}); got != 4 {
 		t.Errorf("each value stands for 4 rows, got %d", got)

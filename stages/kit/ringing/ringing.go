@@ -1,4 +1,5 @@
-package inspect
+// Package ringing finds the frequency at which a bench's fixture rings after steps.
+package ringing
 
 import (
 	"math"
@@ -21,10 +22,10 @@ const (
 	ringSigma = 25.0
 )
 
-// ring is the frequency in Hz at which the torque rings after steps, and
+// Find is the frequency in Hz at which the torque rings after steps, and
 // whether one stands out. Powers of all steps are added; a torque that rings above half the
 // sampling rate shows at its alias.
-func ring(r *spin.Recording) (float64, bool) {
+func Find(r *spin.Recording) (float64, bool) {
 	n := int(ringStretchS / r.StepS)
 	if n < 64 {
 		return 0, false
