@@ -12,7 +12,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers or verdicts can.
-const Method = "crosscheck/8"
+const Method = "crosscheck/9"
 
 // Scale is a reference disk against the weights.
 type Scale struct {

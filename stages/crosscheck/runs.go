@@ -154,15 +154,17 @@ const (
 	halvesRinging = 16
 )
 
-// resolution is half a sampling interval over the rise and some times the share of ringing, the square of spin.RingingS, or of what a
-// softer fixture was seen to do, over the rise's: no form that pairs torque with the speed of the same instant can agree better than one share.
+// resolution is half a sampling interval over the rise and some times the share of ringing: the square of spin.RingingS, or of
+// ln 9/ω_f where the fixture was seen to ring, over the rise's. No form that pairs torque with the speed of the same instant can
+// agree better than one share: over an exponential rise of time constant τ, whose torque a fixture passes on, the energy is
+// too large by 1/(ω_f·τ)², and the rise from 10 to 90 % is τ·ln 9.
 func (c *checker) resolution(rotor string, shares float64) float64 {
 	worst := 0.0
 	for _, f := range c.fitsOf(rotor, spin.Step) {
 		if f.SamplesInRise > 0 && f.RiseS > 0 {
 			ringing := spin.RingingS
-			if f.SlowHz > 0 {
-				ringing *= spin.UsualHz / math.Max(f.SlowHz, spin.SlowestHz)
+			if f.RingHz > 0 {
+				ringing = math.Max(ringing, math.Log(9)/(2*math.Pi*math.Max(f.RingHz, spin.SlowestHz)))
 			}
 			worst = math.Max(worst, 0.5/f.SamplesInRise+shares*ringing*ringing/(f.RiseS*f.RiseS))
 		}

@@ -12,7 +12,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/9"
+const Method = "fit/10"
 
 // Input is one recording with what other stages know of it.
 type Input struct {
@@ -77,11 +77,9 @@ func Run(in Input, opt Options) (Output, error) {
 	}
 	var out Output
 	// Of a converter that is slower than the logger it is the steps of its values that would ring.
-	slow := 0.0
+	ring := 0.0
 	if r.Samples.TorqueNm != nil && r.TorqueRenewedS == 0 {
-		if hz, found := ringing.Find(r); found && hz < spin.UsualHz {
-			slow = hz
-		}
+		ring, _ = ringing.Find(r)
 	}
 	if in.Curve == nil {
 		if len(r.Runs) > 0 {
@@ -101,7 +99,7 @@ func Run(in Input, opt Options) (Output, error) {
 		}
 	}
 	for i := range out.Fits {
-		out.Fits[i].SlowHz = slow
+		out.Fits[i].RingHz = ring
 	}
 	return out, nil
 }

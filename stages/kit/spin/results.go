@@ -272,8 +272,8 @@ type RunFit struct {
 	RiseS          float64 `json:"rise_s"`
 	SamplesInRise  float64 `json:"samples_in_rise"`
 	PeakNm         float64 `json:"peak_nm"`
-	// SlowHz is the frequency at which the fixture was seen to ring, where that is lower than UsualHz; 0 else.
-	SlowHz float64 `json:"slow_hz,omitempty"`
+	// RingHz is the frequency at which the fixture was seen to ring in the recording; 0 where none stands out.
+	RingHz float64 `json:"ring_hz,omitempty"`
 	// Second opinions, kg·m²; 0 when not available.
 	JUp        float64 `json:"j_up,omitempty"`
 	JDown      float64 `json:"j_down,omitempty"`
