@@ -16,7 +16,8 @@
 //     dropped reading) are replaced by interpolation and counted.
 //  5. Torque: cell × gain of the calibration of that sense of rotation, sign by
 //     sense, cross-talk taken off where thrust was recorded. Its zero stays in, and no
-//     torque sample is ever replaced: a ringing fixture looks like spikes.
+//     torque sample is ever replaced: a ringing fixture looks like spikes. Values of
+//     a converter slower than the logger are dated by its own period (renewed.go).
 //  6. Package segment finds rest, plateaus, steps and runs.
 //
 // # Signs
