@@ -84,6 +84,21 @@ func (p *stepProblem) crosstalkSlope() float64 {
 	return p.byTorque(skew.TorqueNm)
 }
 
+// bent is what the bend of the calibration line does to J: its whole effect is taken for a standard uncertainty. The load
+// curve was read by the same line.
+func (p *stepProblem) bent() (uncertain.Part, bool) {
+	b := p.in.Recording.Bend
+	if b == nil {
+		return uncertain.Part{}, false
+	}
+	by := make([]float64, p.v.Len())
+	for i, t := range p.v.TimeS {
+		zero := p.z0 + float64(p.z1*(t-p.t0))
+		by[i] = b.Off(p.v.TorqueNm[i]-zero) - b.Off(p.load[i])
+	}
+	return uncertain.Part{Source: b.Source, Contribution: p.byTorque(by)}, true
+}
+
 // byTorque is ∂J/∂x with x·by added to the torque: J is linear in it.
 func (p *stepProblem) byTorque(by []float64) float64 {
 	// Scaled to a hundredth of the peak so that the difference keeps its digits.

@@ -12,7 +12,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/10"
+const Method = "fit/11"
 
 // Input is one recording with what other stages know of it.
 type Input struct {
@@ -295,6 +295,9 @@ func share(f *spin.RunFit, in Input, p *stepProblem, scale uncertain.Value) {
 	j = j.With(uncertain.Part{Source: rotor + "/load-factor", Contribution: p.byPrior[0] * p.priorLambda})
 	j = p.settled(f, j)
 	j = crosstalk(j, &in.Recording, p.crosstalkSlope())
+	if bent, ok := p.bent(); ok {
+		j = j.With(bent)
+	}
 	f.JKgM2 = j.Add(scale.Sub(uncertain.Exact(scale.Mean)).Scale(p.j))
 }
 

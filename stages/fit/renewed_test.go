@@ -3,6 +3,8 @@ package fit
 import (
 	"math"
 	"testing"
+
+	"spinledger/stages/kit/spin"
 )
 
 // TestAliasingOfSlowConverter: where each torque value stands for eight rows, even and odd rows agree whatever falls between
@@ -22,5 +24,22 @@ func TestAliasingOfSlowConverter(t *testing.T) {
 	seen := fitted(t, in).Aliasing
 	if blind > 0.002 || seen < 10*blind {
 		t.Errorf("rows disagree by %.3g %%, values by %.3g %%", 100*blind, 100*seen)
+	}
+}
+
+// TestBent: with a torque channel that bends, the inertia is off by what its budget says, sign and all.
+func TestBent(t *testing.T) {
+	straight := fitted(t, input(1, 0, 0, 0.004))
+	in := input(1, 0, 0, 0.004)
+	bend := &spin.Bend{Source: "bench/loft/2026-03-02/linearity", PerNm: 0.02, RangeNm: 0.9}
+	for i, x := range in.Recording.Samples.TorqueNm {
+		w := in.Recording.Samples.SpeedRadPerS[i]
+		in.Recording.Samples.TorqueNm[i] += bend.Off(x-0.01) - bend.Off(loadK*w*w)
+	}
+	in.Recording.Bend = bend
+	f := fitted(t, in)
+	off, said := f.JKgM2.Mean-straight.JKgM2.Mean, f.JKgM2.Part(bend.Source)
+	if math.Abs(off) < 1e-3*truthJ || math.Abs(said/off-1) > 0.05 {
+		t.Errorf("off by %.3g %%, said %.3g %%", 100*off/truthJ, 100*said/truthJ)
 	}
 }

@@ -130,8 +130,14 @@ func TestCalibrateSaysAndRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "bend", ts.CurvatureRel, 2000/(0.981*0.981)*0.0981/(4*(1000-2000/(0.981*0.981)*0.0981)), 1e-9)
-	if len(ts.Warnings) != 1 || ts.Warnings[0].Code != "calibration-bend" || ts.Scale.Part("bench/loft/2026-03-02/linearity") == 0 {
-		t.Errorf("%+v", ts)
+	if len(ts.Warnings) != 1 || ts.Warnings[0].Code != "calibration-bend" || ts.Bend == nil || ts.Bend.Source != "bench/loft/2026-03-02/linearity" {
+		t.Fatalf("%+v", ts)
+	}
+	// Read by the line: the parabola a + b·T + q·T² over the fitted slope, less what it reads at no torque.
+	q := -2000 / (0.981 * 0.981)
+	for _, torque := range []float64{0.02, 0.05, 0.0981} {
+		near(t, "off", ts.Bend.Off(torque), (1000*torque+q*torque*torque)/(1000+q*0.0981)-torque, 1e-9)
+		near(t, "off, other sense", ts.Bend.Off(-torque), -ts.Bend.Off(torque), 1e-15)
 	}
 	ts, err = Calibrate(bench(weights(0.1, 9.81, 0, -1000, masses, none), nil), "2026-03-02", spin.CCW)
 	if err != nil || len(ts.Warnings) != 1 || ts.Warnings[0].Code != "calibration-sign" {

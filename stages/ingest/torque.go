@@ -37,6 +37,7 @@ func (r *run) torque(m *merged) {
 	if r.in.Declared.Turns == spin.CW {
 		sense = -1
 	}
+	r.rec.Bend = r.in.Torque.Bend
 	x := r.renewed(m, m.primary.field(k), m.take("torque"))
 	thrust := m.take("thrust")
 	crosstalk := 0.0

@@ -103,6 +103,19 @@ func (p Plateau) TorqueU() float64 {
 	return math.Sqrt(float64(p.TorqueSE*p.TorqueSE) + float64(p.TorqueRoundingU*p.TorqueRoundingU))
 }
 
+// Bend is a calibration line's parabola about the straight line that is used: a torque T, of either sign, is read
+// PerNm·T·(|T| − RangeNm) too large.
+type Bend struct {
+	Source  string  `json:"source"`
+	PerNm   float64 `json:"per_nm"`
+	RangeNm float64 `json:"range_nm"`
+}
+
+// Off is what is read too much at a torque, N·m.
+func (b *Bend) Off(torque float64) float64 {
+	return b.PerNm * torque * (math.Abs(torque) - b.RangeNm)
+}
+
 // Run is one transient with its plateaus: for a step idle A, settled B and,
 // where the recording has it, return C; for a coast the settled plateau
 // before and the rest after. Fields are indices into Recording.Segments;
@@ -159,6 +172,8 @@ type Recording struct {
 	ClockRate uncertain.Value `json:"clock_rate"`
 	// CrosstalkM is the torque shown per thrust that was taken out, N·m/N; nil where none was.
 	CrosstalkM *uncertain.Value `json:"crosstalk_m,omitempty"`
+	// Bend of the calibration line, nil where the weights show none.
+	Bend *Bend `json:"bend,omitempty"`
 	// TorqueRenewedS is the period in which a converter slower than the logger renews the torque, by its own clock, 0 where every
 	// sample is fresh; TorqueRenewedAtS is where one of its values begins.
 	TorqueRenewedS   float64 `json:"torque_renewed_s,omitempty"`
