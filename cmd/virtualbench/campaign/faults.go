@@ -87,7 +87,7 @@ func benchFaults() []Fault {
 		{Name: "torque scale", Levels: levels("%+.0f %%", 100, scaleShift, 0.02, -0.02, 0.06)},
 		{Name: "disk drawn wrong", Levels: levels("%+.1f %%", 100, diskShift, 0.005, 0.015, 0.03)},
 		{Name: "static friction", Levels: levels("%.1f %%", 100, peaks(func(s *Scenario, nm float64) { s.Class.Motor.BellWindage.DryNm = nm }), 0.005, 0.03)},
-		{Name: "creep", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Torque.Creep, s.Bench.Torque.CreepS = x, 1 }, 0.002, 0.01)},
+		{Name: "creep", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Torque.Creep, s.Bench.Torque.CreepS = x, 1 }, 0.002, 0.005, 0.01)},
 		{Name: "hysteresis", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) {
 			s.Bench.Torque.Hysteresis, s.Bench.Torque.PlayNm = x, 0.1*s.Class.PeakNm
 		}, 0.005)},

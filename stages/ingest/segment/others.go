@@ -128,7 +128,9 @@ func (f *finder) turningPoint(slow []float64) (top, bottom int) {
 			bottom = i
 		}
 	}
-	if slow[top]-slow[bottom] > 0.15*slow[top] {
+	// A slight load: the speed returns all the same.
+	slight := func(drop float64) bool { return drop > minStepShare*slow[top] && slow[last]-slow[bottom] > drop/2 }
+	if drop := slow[top] - slow[bottom]; drop > 0.15*slow[top] || slight(drop) {
 		return argmax(slow, first, bottom+1), bottom
 	}
 	bottom = top
