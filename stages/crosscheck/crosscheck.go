@@ -12,7 +12,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers or verdicts can.
-const Method = "crosscheck/9"
+const Method = "crosscheck/10"
 
 // Scale is a reference disk against the weights.
 type Scale struct {
@@ -91,6 +91,7 @@ func Run(in Input, opt Options) (Output, error) {
 	c := &checker{in: in, opt: opt}
 	c.electrical()
 	c.constants()
+	c.settled()
 	for _, r := range in.Rotors {
 		c.secondOpinions(r)
 		c.repeats(r)

@@ -1,6 +1,7 @@
 package crosscheck
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -124,6 +125,43 @@ func TestFewRuns(t *testing.T) {
 			if got != c.want {
 				t.Errorf("%s, %d runs: %q, want %q", c.name, len(fits), got, c.want)
 			}
+		}
+	}
+}
+
+// TestSettledLoad: a settled torque that moves in all runs alike keeps all numbers of the job back; one that moves by chance does not, and
+// nothing is said of rotors without a load.
+func TestSettledLoad(t *testing.T) {
+	const j = 2e-5
+	for _, c := range []struct {
+		creep, scatter float64
+		loaded         bool
+		want           string
+	}{
+		{0, 5e-5, true, spin.Pass},
+		{6e-4, 5e-5, true, spin.Fail},
+		{-6e-4, 5e-5, true, spin.Fail},
+		{6e-4, 1e-3, true, spin.CannotTell},
+		{6e-4, 5e-5, false, ""},
+	} {
+		in := Input{Job: "j", Rotors: []spin.RotorInertia{{Rotor: "bare+p", Runs: 6, JKgM2: uncertain.New(j, 1e-4*j, 0, "x"), JBodyKgM2: uncertain.New(j, 1e-4*j, 0, "x")}},
+			Numbers: []spin.Number{{ID: "j/bare/inertia", Value: uncertain.New(j, 1e-4*j, 0, "x")}}}
+		for i := range 6 {
+			in.Fits = append(in.Fits, spin.RunFit{Rotor: "bare+p", Kind: spin.Step, Chosen: true, Source: spin.Recorded, JKgM2: in.Rotors[0].JKgM2,
+				SettledCreep: c.creep + c.scatter*float64(2*(i%2)-1), HasSettledCreep: c.loaded})
+		}
+		out, err := Run(in, DefaultOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		for _, k := range out.Checks {
+			if k.Name == "settled-load" {
+				got = k.Verdict
+			}
+		}
+		if got != c.want || (c.want == spin.Fail) != slices.Contains(out.Numbers[0].Blocked, "settled-load j/rotor:bare+p") && c.want != spin.CannotTell {
+			t.Errorf("creep %g, scatter %g: %q, blocked %v; want %q", c.creep, c.scatter, got, out.Numbers[0].Blocked, c.want)
 		}
 	}
 }

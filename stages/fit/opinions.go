@@ -21,6 +21,7 @@ func (p *stepProblem) opinions(f *spin.RunFit) {
 	f.JLowerHalf, f.JUpperHalf = p.halves()
 	f.EnergyLoadU, f.HalvesLoadU = p.loadGaps(f)
 	f.Aliasing = p.aliasing()
+	f.SettledCreep, f.HasSettledCreep = p.settledCreep()
 	f.ElectricalRatio = p.electrical()
 }
 

@@ -47,6 +47,10 @@ func Faults() []Fault {
 func lagWander(s *Scenario, seconds float64) { s.LagWanderS = seconds }
 func scaleShift(s *Scenario, rel float64)    { s.ScaleShift = rel }
 func diskShift(s *Scenario, rel float64)     { s.DiskShift = rel }
+
+// creeping is a cell that shows a share of its load a second late.
+func creeping(s *Scenario, share float64) { s.Bench.Torque.Creep, s.Bench.Torque.CreepS = share, 1 }
+
 func heldSpeed(s *Scenario, seconds float64) { s.Bench.Speed.HoldS = seconds }
 func denied(s *Scenario, averageS float64)   { averaging(s, averageS, "point", 0) }
 
@@ -87,7 +91,7 @@ func benchFaults() []Fault {
 		{Name: "torque scale", Levels: levels("%+.0f %%", 100, scaleShift, 0.02, -0.02, 0.06)},
 		{Name: "disk drawn wrong", Levels: levels("%+.1f %%", 100, diskShift, 0.005, 0.015, 0.03)},
 		{Name: "static friction", Levels: levels("%.1f %%", 100, peaks(func(s *Scenario, nm float64) { s.Class.Motor.BellWindage.DryNm = nm }), 0.005, 0.03)},
-		{Name: "creep", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Torque.Creep, s.Bench.Torque.CreepS = x, 1 }, 0.002, 0.005, 0.01)},
+		{Name: "creep", Levels: levels("%.1f %%", 100, creeping, 0.002, 0.005, 0.01)},
 		{Name: "hysteresis", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) {
 			s.Bench.Torque.Hysteresis, s.Bench.Torque.PlayNm = x, 0.1*s.Class.PeakNm
 		}, 0.005)},

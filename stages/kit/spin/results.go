@@ -287,6 +287,10 @@ type RunFit struct {
 	// factor leaves in JEnergy/JUp and in JLowerHalf/JUpperHalf: one doubt for all runs of a rotor.
 	EnergyLoadU float64 `json:"energy_load_u,omitempty"`
 	HalvesLoadU float64 `json:"halves_load_u,omitempty"`
+	// SettledCreep is by how much the settled torque moves over its plateau beyond zero, drift and speed, over the load,
+	// where HasSettledCreep: a loaded rotor, long enough settled.
+	SettledCreep    float64 `json:"settled_creep,omitempty"`
+	HasSettledCreep bool    `json:"has_settled_creep,omitempty"`
 	// ElectricalRatio is mean mechanical over mean electrical power on the
 	// settled plateau and in the transient, 0 when not recorded.
 	ElectricalRatio float64 `json:"electrical_ratio,omitempty"`
