@@ -174,7 +174,7 @@ func (a *adjustment) setAside(body int) {
 	}
 	a.refusals = append(a.refusals, spin.Refusal{
 		Stage: "subtract", Code: "unseparable", Subject: subject,
-		Text: fmt.Sprintf("the rotors recorded do not tell %s apart from the parts it was run with: run it without them, or declare an inertia", name),
+		Text: fmt.Sprintf("the rotors recorded do not tell %s apart from the parts it was run with: run it without them, or declare an inertia (a rotor whose runs were all refused counts as not run)", name),
 	})
 }
 
