@@ -91,9 +91,9 @@ func Run(in Input, opt Options) (Output, error) {
 	c := &checker{in: in, opt: opt}
 	c.electrical()
 	c.constants()
-	c.settled()
 	for _, r := range in.Rotors {
 		c.secondOpinions(r)
+		c.settled(r)
 		c.repeats(r)
 		c.sources(r)
 		c.coast(r)

@@ -131,31 +131,28 @@ func (c *checker) secondOpinions(r spin.RotorInertia) {
 
 // settled looks whether the torque of settled rotors under load moves: the cell creeps, and reads weights otherwise than rises, or the load
 // does. One cell serves all rotors, so that all numbers wait; where it cannot tell none does. The uncertainty is that of 99 %: it is asked of every rotor.
-func (c *checker) settled() {
-	for _, r := range c.in.Rotors {
-		var d []float64
-		for _, f := range c.fitsOf(r.Rotor, spin.Step) {
-			if f.HasSettledCreep && f.Source == spin.Recorded {
-				d = append(d, f.SettledCreep)
-			}
+func (c *checker) settled(r spin.RotorInertia) {
+	var d []float64
+	for _, f := range c.fitsOf(r.Rotor, spin.Step) {
+		if f.HasSettledCreep && f.Source == spin.Recorded {
+			d = append(d, f.SettledCreep)
 		}
-		mean, u, ok := meanOf(d)
-		if !ok {
-			continue
-		}
-		u *= spin.Disagreement
-		// What a plateau shows is a tenth of the creep or more; what a number claims to be unsure by needs no second doubt.
-		limit := math.Max(settledLimit, 0.1*r.JKgM2.Expanded().U/r.JKgM2.Mean)
-		verdict := Verdict(mean, u, limit)
-		c.add(spin.Check{
-			Name: "settled-load", Subject: c.subject(r.Rotor), Value: mean, U: u, Limit: limit, Unit: "1",
-			Gates: verdict == spin.Fail, Sees: []string{faultLoad}, Numbers: c.allNumbers(), Waivable: true,
-			Text: fmt.Sprintf("settled torque under load moves by %+.2g %% ± %.2g %% of the load over its plateau, over %d runs: the cell creeps, or the load does", 100*mean, 100*u, len(d)),
-		})
 	}
+	mean, u, ok := meanOf(d)
+	if !ok {
+		return
+	}
+	u *= spin.Disagreement
+	// What a plateau shows is a tenth of the creep or more; what a number claims to be unsure by needs no second doubt.
+	limit := math.Max(settledLimit, 0.1*r.JKgM2.Expanded().U/r.JKgM2.Mean)
+	c.add(spin.Check{
+		Name: "settled-load", Subject: c.subject(r.Rotor), Value: mean, U: u, Limit: limit, Unit: "1",
+		Gates: Verdict(mean, u, limit) == spin.Fail, Sees: []string{faultLoad}, Numbers: c.allNumbers(), Waivable: true,
+		Text: fmt.Sprintf("settled torque under load moves by %+.2g %% ± %.2g %% of the load over its plateau, over %d runs: the cell creeps, or the load does", 100*mean, 100*u, len(d)),
+	})
 }
 
-// settledLimit of the load is what a cell that creeps by half a per cent within seconds moves on a plateau of 0.4 s, half of it; sound
+// settledLimit of the load is half of what a cell that creeps by half a per cent within a second moves on a plateau of 0.4 s; sound
 // sessions stay below with what their runs scatter by (1 of 80 did not, of either the 11 or the 40 mm motor, none of the 22 mm motor).
 const settledLimit = 3e-4
 

@@ -50,6 +50,17 @@ func TestScatter(t *testing.T) {
 	}
 }
 
+// verdictOf is the verdict of the last check of a name, empty where there is none.
+func verdictOf(out Output, name string) string {
+	got := ""
+	for _, k := range out.Checks {
+		if k.Name == name {
+			got = k.Verdict
+		}
+	}
+	return got
+}
+
 func near(a, b float64) bool { return a-b < 1e-9 && b-a < 1e-9 }
 
 // Where aliasing refused more than a quarter of a rotor's runs, nothing rests on the others.
@@ -68,12 +79,7 @@ func TestAliasedRuns(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got := ""
-		for _, k := range out.Checks {
-			if k.Name == "aliased-runs" {
-				got = k.Verdict
-			}
-		}
+		got := verdictOf(out, "aliased-runs")
 		if got != c.want || out.Numbers[0].Release != (c.want != spin.Fail) {
 			t.Errorf("%d refused, %d left: %q, release %t; want %q", c.refused, c.left, got, out.Numbers[0].Release, c.want)
 		}
@@ -116,12 +122,7 @@ func TestFewRuns(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			got := ""
-			for _, k := range out.Checks {
-				if k.Name == "energy-form" {
-					got = k.Verdict
-				}
-			}
+			got := verdictOf(out, "energy-form")
 			if got != c.want {
 				t.Errorf("%s, %d runs: %q, want %q", c.name, len(fits), got, c.want)
 			}
@@ -154,13 +155,8 @@ func TestSettledLoad(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got := ""
-		for _, k := range out.Checks {
-			if k.Name == "settled-load" {
-				got = k.Verdict
-			}
-		}
-		if got != c.want || (c.want == spin.Fail) != slices.Contains(out.Numbers[0].Blocked, "settled-load j/rotor:bare+p") && c.want != spin.CannotTell {
+		got := verdictOf(out, "settled-load")
+		if got != c.want || (c.want == spin.Fail) != slices.Contains(out.Numbers[0].Blocked, "settled-load j/rotor:bare+p") {
 			t.Errorf("creep %g, scatter %g: %q, blocked %v; want %q", c.creep, c.scatter, got, out.Numbers[0].Blocked, c.want)
 		}
 	}

@@ -76,11 +76,6 @@ func Run(in Input, opt Options) (Output, error) {
 		return Output{}, fmt.Errorf("fit: recording %s has no samples", r.Declared.ID())
 	}
 	var out Output
-	// Of a converter that is slower than the logger it is the steps of its values that would ring.
-	ring := 0.0
-	if r.Samples.TorqueNm != nil && r.TorqueRenewedS == 0 {
-		ring, _ = ringing.Find(r)
-	}
 	if in.Curve == nil {
 		if len(r.Runs) > 0 {
 			out.refuse(r, r.Runs[0].ID, "no-load-curve", "the load of rotor "+r.Declared.Rotor.ID+" is not known: record it steady, or declare a form", 0, 0)
@@ -98,8 +93,12 @@ func Run(in Input, opt Options) (Output, error) {
 			out.coast(in, run, opt)
 		}
 	}
-	for i := range out.Fits {
-		out.Fits[i].RingHz = ring
+	// Of a converter that is slower than the logger it is the steps of its values that would ring.
+	if len(out.Fits) > 0 && r.Samples.TorqueNm != nil && r.TorqueRenewedS == 0 {
+		ring, _ := ringing.Find(r)
+		for i := range out.Fits {
+			out.Fits[i].RingHz = ring
+		}
 	}
 	return out, nil
 }

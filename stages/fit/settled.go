@@ -22,7 +22,7 @@ const (
 func (p *stepProblem) settledCreep() (rel float64, ok bool) {
 	seg := p.in.Recording.Segments[p.run.B]
 	speed := p.v.MeanSpeed(p.b)
-	if !p.three || !(speed > 0) || p.loadRel() < creepLoad {
+	if !p.three || !(speed > 0) || p.loaded < creepLoad {
 		return 0, false
 	}
 	from := seg.FromS + creepWait/speed
@@ -32,7 +32,7 @@ func (p *stepProblem) settledCreep() (rel float64, ok bool) {
 	}
 	left := func(w balance.Window) (torque, load float64) {
 		e := p.v.Integrate(balance.Test{From: w}, p.tau, p.t0, p.load)
-		return e.Y - p.lambda*e.Load - p.z0*e.Zero - p.z1*e.Drift - p.j*e.Momentum, p.lambda * e.Load
+		return p.rest(e) - p.j*e.Momentum, p.lambda * e.Load
 	}
 	early, load := left(balance.Window{From: from, To: from + third})
 	late, _ := left(balance.Window{From: seg.ToS - third, To: seg.ToS})

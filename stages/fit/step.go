@@ -27,6 +27,7 @@ type stepProblem struct {
 	noiseT float64 // torque noise density, N²m²s
 	noiseW float64 // speed noise density, rad²/s
 	peak   float64 // largest mean torque of the passage, N·m
+	loaded float64 // loadRel
 
 	priorLambda, priorDrift float64
 
@@ -38,6 +39,7 @@ type stepProblem struct {
 
 func newStep(in Input, run spin.Run, v *balance.View, tau float64, opt Options) *stepProblem {
 	p := &stepProblem{in: in, run: run, opt: opt, v: v.Keep(), tau: tau, load: balance.Loads(v, in.Curve)}
+	p.loaded = p.loadRel()
 	seg := in.Recording.Segments
 	p.a = clampWindow(seg[run.A], opt.PlateauS, true)
 	p.b = p.after(seg[run.B])
@@ -70,7 +72,7 @@ const (
 func (p *stepProblem) after(seg spin.Segment) balance.Window {
 	w := clampWindow(seg, p.opt.PlateauS, false)
 	speed := p.v.MeanSpeed(w)
-	if !(speed > 0) || p.loadRel() < loadedRel {
+	if !(speed > 0) || p.loaded < loadedRel {
 		return w
 	}
 	if wait := inflowSettled / speed; wait < (seg.ToS-seg.FromS)/2 {
