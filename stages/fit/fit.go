@@ -12,7 +12,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/12"
+const Method = "fit/13"
 
 // Input is one recording with what other stages know of it.
 type Input struct {

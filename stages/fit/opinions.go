@@ -11,9 +11,9 @@ import (
 // opinions fills the second opinions of a recorded-torque fit: each sees
 // faults that the balance between plateaus does not.
 func (p *stepProblem) opinions(f *spin.RunFit) {
-	f.JUp = p.passage(p.tests[2], p.load)
+	f.JUp = p.passage(p.up, p.load)
 	if p.three {
-		f.JDown = p.passage(p.tests[4], p.load)
+		f.JDown = p.passage(p.down, p.load)
 	}
 	f.JEnergy = p.energy()
 	f.JWhole = p.whole()
@@ -32,7 +32,7 @@ func (p *stepProblem) loadGaps(f *spin.RunFit) (energy, halves float64) {
 	for i, x := range []*float64{&q.j, &q.lambda, &q.z0, &q.z1} {
 		*x += p.byPrior[i] * p.priorLambda
 	}
-	if up := q.passage(q.tests[2], q.load); f.JUp > 0 && f.JEnergy > 0 && up > 0 {
+	if up := q.passage(q.up, q.load); f.JUp > 0 && f.JEnergy > 0 && up > 0 {
 		energy = math.Abs(q.energy()/up - f.JEnergy/f.JUp)
 	}
 	if lower, upper := q.halves(); f.JUpperHalf > 0 && upper > 0 {
@@ -59,7 +59,7 @@ func (p *stepProblem) passage(t balance.Test, load []float64) float64 {
 // torque is weighted with the speed of its instant, so that lag, drift and a
 // wrong load show in another proportion than in the momentum balance.
 func (p *stepProblem) energy() float64 {
-	t := p.tests[2]
+	t := p.up
 	from, to := t.Ends()
 	num, k := 0.0, 0
 	for i, at := range p.v.TimeS {
@@ -80,7 +80,7 @@ func (p *stepProblem) energy() float64 {
 		net := p.v.TorqueNm[i] - p.lambda*l - p.z0 - p.z1*(at-p.t0)
 		num += float64(t.At(at) * p.v.DtS[i] * net * w)
 	}
-	den := (p.meanSquare(p.b) - p.meanSquare(p.a)) / 2
+	den := (p.meanSquare(t.To) - p.meanSquare(t.From)) / 2
 	if den <= 0 {
 		return 0
 	}
@@ -138,11 +138,11 @@ func (p *stepProblem) halves() (lower, upper float64) {
 	mid := p.crossing(0.5)
 	width := math.Max(0.3*p.run.RiseS, 6*p.in.Recording.StepS)
 	m := balance.Window{From: mid - width/2, To: mid + width/2}
-	if m.From < p.a.To || m.To > p.b.From {
+	if m.From < p.up.From.To || m.To > p.up.To.From {
 		return 0, 0
 	}
-	return p.passage(balance.Test{From: p.a, To: m, Passage: true}, p.load),
-		p.passage(balance.Test{From: m, To: p.b, Passage: true}, p.load)
+	return p.passage(balance.Test{From: p.up.From, To: m, Passage: true}, p.load),
+		p.passage(balance.Test{From: m, To: p.up.To, Passage: true}, p.load)
 }
 
 // crossing is the time at which the speed first passes a share of the rise for good.
@@ -162,7 +162,7 @@ func (p *stepProblem) crossing(share float64) float64 {
 // samples of the torque give on the way up: each is the same integral at half
 // the sampling rate. Of a converter that is slower than the logger it is even and odd values.
 func (p *stepProblem) aliasing() float64 {
-	t := p.tests[2]
+	t := p.up
 	odd := func(i int) int { return i & 1 }
 	if r := p.in.Recording; r.TorqueRenewedS > 0 {
 		odd = func(i int) int { return int(math.Floor((p.v.TimeS[i]-r.TorqueRenewedAtS)/r.TorqueRenewedS)) & 1 }

@@ -23,10 +23,13 @@ type stepProblem struct {
 	tests  []balance.Test
 	a, b   balance.Window // on A and, for the way up, on B
 	b2, c  balance.Window // on B for the way down, and on C
+	up     balance.Test   // the passage from A to B
+	down   balance.Test   // and that from B to C
 	three  bool
 	noiseT float64 // torque noise density, N²m²s
 	noiseW float64 // speed noise density, rad²/s
 	peak   float64 // largest mean torque of the passage, N·m
+	rough  float64 // the inertia, kg·m², by impulse and speeds alone
 	loaded float64 // loadRel
 
 	priorLambda, priorDrift float64
@@ -44,19 +47,60 @@ func newStep(in Input, run spin.Run, v *balance.View, tau float64, opt Options) 
 	p.a = clampWindow(seg[run.A], opt.PlateauS, true)
 	p.b = p.after(seg[run.B])
 	p.t0 = p.b.From
-	p.tests = []balance.Test{{From: p.a}, {From: p.b}, {From: p.a, To: p.b, Passage: true}}
 	if run.C >= 0 {
 		p.three = true
 		p.b2 = clampWindow(seg[run.B], opt.PlateauS, true)
 		p.c = p.after(seg[run.C])
-		p.tests = append(p.tests, balance.Test{From: p.c}, balance.Test{From: p.b2, To: p.c, Passage: true})
+	}
+	p.noise()
+	p.up = p.between(p.a, p.b)
+	p.tests = []balance.Test{{From: p.a}, {From: p.b}, p.up}
+	if p.three {
+		p.down = p.between(p.b2, p.c)
+		p.tests = append(p.tests, balance.Test{From: p.c}, p.down)
 		if p.b2.From > p.b.From {
 			// A settled stretch longer than PlateauS: its far end is a plateau of its own.
 			p.tests = append(p.tests, balance.Test{From: p.b2})
 		}
 	}
-	p.noise()
 	return p
+}
+
+const (
+	// settleS is the least that a passage's end and the rise last together, s: eight periods of a fixture of 80 Hz, so that what
+	// the step has set ringing is averaged away. shortestEnd is for rises so slow that they ring little.
+	settleS     = 0.11
+	shortestEnd = 0.04
+	// endSamples is the fewest samples of an end: a window of fewer has no shape.
+	endSamples = 24
+)
+
+// between is the passage from plateau a to plateau b.
+//
+// The balance holds for any test function. Its ends, over which it rises and falls, need not be whole plateaus: it is for zero
+// and load that these are read. Torque noise counts from end to end, speed noise by the ends' length, so an end of length l brings
+// a twelfth of l of the one, once the zero is taken off, and 1/l of the other, and J = ∫(T − L − z)dt/Δω is least uncertain
+// where the two are equal. The first end lasts until 0.3 rises before a tenth of the speed's way is gone, the last begins when
+// all but a twentieth is. A propeller's inflow is still settling then: its ends are whole plateaus.
+func (p *stepProblem) between(a, b balance.Window) balance.Test {
+	whole := balance.Test{From: a, To: b, Passage: true}
+	if p.in.Propeller || p.loaded >= loadedRel {
+		return whole
+	}
+	begun, done := p.reaches(0.1, a, b), p.reaches(0.95, a, b)
+	rise := p.reaches(0.9, a, b) - begun
+	last := math.Max(a.To, begun-0.3*rise)
+	if last >= done {
+		return whole
+	}
+	l := p.rough * math.Sqrt(12*a.Integral()*(a.To-a.From)*p.noiseW/p.noiseT)
+	step := math.Max(p.in.Recording.StepS, p.in.Recording.TorqueRenewedS)
+	l = max(l, shortestEnd, settleS-rise, endSamples*step)
+	return balance.Test{
+		From:    balance.Window{From: math.Max(a.From, last-l), To: last},
+		To:      balance.Window{From: done, To: math.Min(b.To, done+l)},
+		Passage: true,
+	}
 }
 
 // The inflow of a propeller follows the blades by up to a dozen radians of
@@ -104,11 +148,13 @@ func (p *stepProblem) noise() {
 		p.noiseW = math.Max(p.noiseW, noiseDensity(p.v.SpeedRadPerS[lo:hi], l))
 	}
 	dw := p.v.MeanSpeed(p.b) - p.v.MeanSpeed(p.a)
-	e := p.v.Integrate(p.tests[2], p.tau, p.t0, p.load)
+	e := p.v.Integrate(balance.Test{From: p.a, To: p.b, Passage: true}, p.tau, p.t0, p.load)
 	zero := p.v.MeanTorque(p.a, p.tau)
+	impulse := math.Abs(e.Y - zero*e.Zero)
+	p.rough = impulse / math.Abs(dw)
 	// The mean torque of a passage whose exponential rise takes 2.2 time
 	// constants from 10 to 90 % peaks at about twice its mean.
-	p.peak = 2 * math.Abs(e.Y-zero*e.Zero) / math.Max(p.run.RiseS, p.in.Recording.StepS)
+	p.peak = 2 * impulse / math.Max(p.run.RiseS, p.in.Recording.StepS)
 	// A hundred-thousandth of the peak a sample, where a quiet or coarsely quantised
 	// channel shows less: the equations must stay solvable.
 	p.noiseT = math.Max(p.noiseT, 1e-10*p.peak*p.peak*p.in.Recording.StepS)
