@@ -289,6 +289,27 @@ func TestPublishedRunDownSquareDrag(t *testing.T) {
 	}
 }
 
+// TestRunDownDrifting: a zero that falls before the rotor rests leaves no inertia, and the refusal says by how much it did.
+func TestRunDownDrifting(t *testing.T) {
+	m := tanhCase
+	top, low := 0.97*m.top(), 0.11*m.top()
+	const zero = 0.001
+	down := m.runDown(top, low)
+	before, after := m.text(2048, 0, 1, zero, hold(1.2, top), down), m.text(2048, 1.2+down.seconds, 1, zero-2*m.t0, ramp(0.3, low, 0), hold(1.2, 0))
+	_, rows, _ := strings.Cut(string(after), "\n")
+	b := newBed()
+	b.add("steady", spin.Steady, m.staircase(500, 0, 1, zero))
+	b.add("coast", spin.Coast, append(before, rows...))
+	out := b.compute(t)
+	want := fmt.Sprintf("the zero that its plateau shows stands %.3g mN·m off that of the rest after it", 2e3*m.t0)
+	for _, r := range out.Refusals {
+		if r.Code == "no-fit" && strings.Contains(r.Text, want) {
+			return
+		}
+	}
+	t.Errorf("want %q in %+v", want, out.Refusals)
+}
+
 // TestRunDownWithDryFriction: friction against the ground of a tenth of the top
 // load (closed form, calc). Declared, and told from the torque zero by the rest at both ends of the
 // steady recording, it leaves the run-down's inertia right; not declared, the levels' curve

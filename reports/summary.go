@@ -2,6 +2,7 @@
 package reports
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -25,6 +26,47 @@ type Job struct {
 	Curves []Curve `json:"curves,omitempty"`
 	// Together is true of what all jobs say together, which has no recordings of its own.
 	Together bool `json:"together,omitempty"`
+}
+
+// interval is a 95 % interval as machines read it: half its width in the value's own unit, its coverage factor, and its
+// degrees of freedom, left out where there is no end of them.
+type interval struct {
+	HalfWidth float64 `json:"half_width"`
+	K         float64 `json:"k"`
+	DoF       float64 `json:"dof,omitempty"`
+}
+
+func intervalOf(v uncertain.Value) interval {
+	e := v.Expanded()
+	if math.IsInf(e.DoF, 1) {
+		e.DoF = 0
+	}
+	return interval{e.U, e.K, e.DoF}
+}
+
+// MarshalJSON writes numbers and responses with their intervals, which follow from their parts.
+func (j Job) MarshalJSON() ([]byte, error) {
+	type job Job
+	type number struct {
+		spin.Number
+		Interval interval `json:"interval"`
+	}
+	type response struct {
+		spin.Response
+		Interval interval `json:"interval"`
+	}
+	out := struct {
+		job
+		Numbers   []number   `json:"numbers"`
+		Responses []response `json:"responses,omitempty"`
+	}{job: job(j), Numbers: make([]number, 0, len(j.Numbers))}
+	for _, n := range j.Numbers {
+		out.Numbers = append(out.Numbers, number{n, intervalOf(n.Value)})
+	}
+	for _, r := range j.Responses {
+		out.Responses = append(out.Responses, response{r, intervalOf(r.TimeS)})
+	}
+	return json.Marshal(out)
 }
 
 // gcm2 is one g·cm² in kg·m².

@@ -1,6 +1,10 @@
 package reports
 
 import (
+	"encoding/json"
+	"errors"
+	"math"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -67,6 +71,40 @@ const briefSummary = `j: 1 recording, 3 runs
 `
 
 // TestSummary: what a user reads, word for word, short and with all.
+// TestIntervals: a job as machines read it says of each number what its parts amount to, and reads back as it was.
+func TestIntervals(t *testing.T) {
+	j := summaryJob()
+	j.Numbers[1].Value = uncertain.New(3e-7, 1e-9, 0, "without end")
+	j.Responses = []spin.Response{{TimeS: uncertain.New(0.2, 0.01, 3, "x")}}
+	data, err := json.Marshal(j)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var back Job
+	var read struct {
+		Numbers, Responses []struct {
+			Interval map[string]float64 `json:"interval"`
+		}
+	}
+	if err := errors.Join(json.Unmarshal(data, &back), json.Unmarshal(data, &read)); err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(back, j) {
+		t.Errorf("read back:\n%+v\nwas\n%+v", back, j)
+	}
+	// Student's t at 95 %, two-sided: 2.131 at 15 degrees of freedom, 3.182 at 3, 1.960 without end (JCGM 100:2008, table G.2).
+	for _, c := range []struct {
+		got          map[string]float64
+		u, k, dof, n float64
+	}{
+		{read.Numbers[0].Interval, 0.0701e-7, 2.131, 15, 3}, {read.Numbers[1].Interval, 1e-9, 1.960, 0, 2}, {read.Responses[0].Interval, 0.01, 3.182, 3, 3},
+	} {
+		if float64(len(c.got)) != c.n || math.Abs(c.got["k"]-c.k) > 5e-4 || c.got["dof"] != c.dof || math.Abs(c.got["half_width"]/(c.k*c.u)-1) > 1e-3 {
+			t.Errorf("interval %v, want k = %g at %g", c.got, c.k, c.dof)
+		}
+	}
+}
+
 func TestSummary(t *testing.T) {
 	var b strings.Builder
 	if err := Summary(&b, []Job{summaryJob()}, false); err != nil {

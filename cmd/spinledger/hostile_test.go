@@ -35,7 +35,7 @@ func TestHostileFiles(t *testing.T) {
 		{"loop1.csv", `bad.yaml:7:29: recordings.a.file: got "loop1.csv"; want a file that exists below the root`},
 		{"away.csv", `bad.yaml:7:29: recordings.a.file: got "away.csv"; want a file that exists below the root`},
 		{"device.csv", `bad.yaml:7:29: recordings.a.file: got "device.csv"; want a file that exists below the root`},
-		{"../a.csv", `bad.yaml:7:29: recordings.a.file: got "../a.csv"; want a file name relative to this file, with / between folders, below the root folder (see --root)`},
+		{"../a.csv", `bad.yaml:7:29: recordings.a.file: got "../a.csv"; want a file name relative to this file, with / between folders, below the root folder (see --root) (did you mean a --root 1 folder higher?)`},
 		{"/dev/zero", `bad.yaml:7:29: recordings.a.file: got "/dev/zero"; want a file name relative to this file, with / between folders, below the root folder (see --root)`},
 	} {
 		do(os.WriteFile(filepath.Join(dir, "bad.yaml"), []byte(strings.Replace(badJob, "file: a.csv", "file: "+c.file, 1)), 0o644))

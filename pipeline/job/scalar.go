@@ -339,6 +339,9 @@ func (v *value) rooted() (string, bool) {
 		if p != ".." && p != "." && !strings.HasPrefix(p, "../") {
 			return p, true
 		}
+		if up := strings.Count(p+"/", "../"); up > 0 {
+			hint = fmt.Sprintf("did you mean a --root %d %s higher?", up, map[bool]string{true: "folder", false: "folders"}[up == 1])
+		}
 	}
 	v.fault(quote(v.text), want, hint)
 	return "", false

@@ -107,7 +107,13 @@ func (o *Output) coast(in Input, run spin.Run, opt Options) {
 	solve := func(tau float64, load []float64) (j, zero float64) { return balanced(v, tau, load) }
 	j, zero := solve(in.Lag.TauS.Mean, load)
 	if !(j > 0) {
-		o.refuse(r, run.ID, "no-fit", fmt.Sprintf("the run-down gives an inertia of %.4g kg·m²", j), 0, 0)
+		text := fmt.Sprintf("the run-down gives an inertia of %.4g kg·m²", j)
+		if run.A >= 0 {
+			tau := in.Lag.TauS.Mean
+			text += fmt.Sprintf("; the zero that its plateau shows stands %.3g mN·m off that of the rest after it: a zero that drifts, or friction between motor and ground",
+				1e3*(v.MeanTorque(start, tau)-in.Curve.At(v.MeanSpeed(start))-zero))
+		}
+		o.refuse(r, run.ID, "no-fit", text, 0, 0)
 		return
 	}
 	f.ZeroNm, f.LoadFactor, f.Plateaus, f.LagS = zero, 1, 2, in.Lag.TauS.Mean

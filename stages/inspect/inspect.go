@@ -86,9 +86,13 @@ func (o *judge) sampling(r *spin.Recording) {
 	// 2 % missing is where the clock of a transient is no longer known (the
 	// limit of ingest); a jitter of a tenth of the interval moves a rise of ten samples by 1 %.
 	state := grade(math.Max(r.MissingRel/0.02, r.Jitter/0.10), 0.25, 1)
+	advice := "look at the logger's load and cable: rows are lost"
+	if r.Jitter/0.10 > r.MissingRel/0.02 {
+		advice = "look at the logger's load: rows are late, or their stamps are; late rows that are stamped when they were read do little harm, late stamps do"
+	}
 	o.add("sampling", state, fmt.Sprintf("%d rows at %.4g Hz over %.3g s, interval jitter %s, %s of rows missing",
 		r.Rows, 1/r.StepS, r.Samples.TimeS[r.Rows-1]-r.Samples.TimeS[0], share(r.Jitter), share(r.MissingRel)),
-		"look at the logger's load and cable: rows are lost or late")
+		advice)
 }
 
 // share is a ratio in per cent; rounding of stamps to floats is none.
