@@ -7,6 +7,7 @@ type Kept struct {
 	torque  map[torqueKey]Equation
 	speed   map[Test]speedSide
 	overlap map[[2]Test]float64
+	means   map[Window]float64
 }
 
 type torqueKey struct {
@@ -26,7 +27,7 @@ const keptWeights = 1 << 16
 
 // Keep is v with a memory.
 func (v *View) Keep() *Kept {
-	return &Kept{View: v, torque: map[torqueKey]Equation{}, speed: map[Test]speedSide{}, overlap: map[[2]Test]float64{}}
+	return &Kept{View: v, torque: map[torqueKey]Equation{}, speed: map[Test]speedSide{}, overlap: map[[2]Test]float64{}, means: map[Window]float64{}}
 }
 
 // Integrate is [View.Integrate].
@@ -55,6 +56,16 @@ func (k *Kept) Overlap(a, b Test) float64 {
 	if !known {
 		x = k.View.Overlap(a, b)
 		k.overlap[key] = x
+	}
+	return x
+}
+
+// MeanSpeed is [View.MeanSpeed].
+func (k *Kept) MeanSpeed(w Window) float64 {
+	x, known := k.means[w]
+	if !known {
+		x = k.View.MeanSpeed(w)
+		k.means[w] = x
 	}
 	return x
 }

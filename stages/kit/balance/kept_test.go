@@ -33,6 +33,9 @@ func TestKept(t *testing.T) {
 		if got, want := kept.Integrate(f, tau, t0, load), v.Integrate(f, tau, t0, load); got != want {
 			t.Fatalf("%+v at %v, %v: %+v, without memory %+v", f, tau, t0, got, want)
 		}
+		if got, want := kept.MeanSpeed(f.From), v.MeanSpeed(f.From); got != want {
+			t.Fatalf("mean speed %v, without memory %v", got, want)
+		}
 		if got, want := kept.Overlap(f, o), v.Overlap(f, o); got != want {
 			t.Fatalf("overlap %v, without memory %v", got, want)
 		}
