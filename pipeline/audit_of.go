@@ -93,7 +93,7 @@ func (l *logged) meaning(input string) meaning {
 	bench := strings.TrimPrefix(input, "bench/")
 	for _, s := range d.Sessions {
 		switch {
-		case bench == s.Calibration && bench != "":
+		case bench != "" && (bench == s.Calibration || bench == s.WeighedAfter):
 			return meaning{what: "a calibration", sources: []string{"bench/" + bench + "/"}, rotors: d.rotorsIn(s.Name)}
 		case bench == s.Bench:
 			return meaning{what: "a bench", sources: []string{"bench/" + bench + "/"}, rotors: d.rotorsIn(s.Name)}
@@ -183,7 +183,7 @@ func (l *logged) names() []string {
 		out = append(out, m.Rotor.Parts...)
 	}
 	for _, s := range l.said.Sessions {
-		out = append(out, s.Bench, s.Calibration, l.job+"/session:"+s.Name)
+		out = append(out, s.Bench, s.Calibration, s.WeighedAfter, l.job+"/session:"+s.Name)
 	}
 	for _, r := range l.said.Recordings {
 		out = append(out, l.job+"/"+r.Name)

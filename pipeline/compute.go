@@ -254,6 +254,24 @@ func (c *computation) subtract() error {
 	return nil
 }
 
+// weighed are the job's sessions with weights before and after them. A session in which rotors turn both ways has two answers.
+func (c *computation) weighed() []crosscheck.Weighed {
+	var out []crosscheck.Weighed
+	seen := map[string]bool{}
+	for i := range c.w.Recordings {
+		r := &c.w.Recordings[i]
+		scale, err := r.scale()
+		key := r.Declared.Session + "/scale." + string(scale.Sense)
+		// Weights that make no line have had their recordings refused.
+		if err != nil || scale.Moved == nil || seen[key] {
+			continue
+		}
+		seen[key] = true
+		out = append(out, crosscheck.Weighed{Session: r.Declared.Session, Sense: scale.Sense, Before: scale.ID, After: r.WeighedAfter, Moved: *scale.Moved})
+	}
+	return out
+}
+
 func (c *computation) crosscheck() error {
 	in := crosscheck.Input{
 		Job: c.w.Job, Choice: c.out.Choice, Fits: c.out.Fits, Curves: c.out.Curves, Rotors: c.out.Rotors, Bodies: c.w.Rotors,
@@ -262,6 +280,7 @@ func (c *computation) crosscheck() error {
 	for _, s := range c.out.Scales {
 		in.Scales = append(in.Scales, crosscheck.Scale{Disk: s.Disk, Role: s.Role, Ratio: s.Ratio})
 	}
+	in.Weighed = c.weighed()
 	for _, l := range c.loaded {
 		if slices.ContainsFunc(l.rec.Warnings, func(w spin.Warning) bool { return w.Code == "scale-unstated" }) {
 			in.Unscaled = append(in.Unscaled, l.rec.Declared.ID())

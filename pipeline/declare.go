@@ -113,6 +113,9 @@ func declarations(j *job.Job) Declarations {
 		if s.Calibration != "" {
 			add("bench/" + s.Calibration)
 		}
+		if s.WeighedAfter != "" {
+			add("bench/" + s.WeighedAfter)
+		}
 	}
 	for i, w := range j.Waivers {
 		d.Waivers = append(d.Waivers, DeclaredWaiver{w.Check, w.Subject, w.UpTo.Value, w.Because, w.By, w.Until})

@@ -19,7 +19,7 @@ func jobPage(j *job.Job, f *Findings, log *provenance.Log) reports.Page {
 		Rotors: f.Rotors, Parts: j.Parts, Recordings: f.Recordings, Choice: f.Choice, Figures: f.Figures, Responses: f.Responses,
 	}
 	for _, s := range j.Sessions {
-		p.Sessions = append(p.Sessions, reports.Session{Name: s.Name, Bench: s.Bench, Calibration: s.Calibration, Date: s.Date, By: s.By, Controller: s.Controller, Air: airWords(s.Air)})
+		p.Sessions = append(p.Sessions, reports.Session{Name: s.Name, Bench: s.Bench, Calibration: s.Calibration, WeighedAfter: s.WeighedAfter, Date: s.Date, By: s.By, Controller: s.Controller, Air: airWords(s.Air)})
 	}
 	for _, w := range j.Waivers {
 		p.Waivers = append(p.Waivers, reports.Waiver{Check: w.Check, Subject: w.Subject, UpTo: w.UpTo.Text, Because: w.Because, By: w.By, Until: w.Until})

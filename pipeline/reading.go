@@ -139,7 +139,7 @@ func (c *computation) hasAll(r *Recording, outputs []provenance.Output) bool {
 
 // describe hashes a recording's files and makes the input of its stage.
 func (c *computation) describe(r *Recording) (described, error) {
-	scale, err := ingest.Calibrate(r.Bench, r.Calibration, r.Declared.Turns)
+	scale, err := r.scale()
 	if err != nil {
 		return described{}, r.ScaleAt.of(err)
 	}
@@ -163,6 +163,14 @@ func (c *computation) describe(r *Recording) (described, error) {
 		d.in.Digest = hex.EncodeToString(all.Sum(nil))
 	}
 	return d, nil
+}
+
+// scale is that of the recording's torque channel.
+func (r *Recording) scale() (ingest.TorqueScale, error) {
+	if r.WeighedAfter == "" {
+		return ingest.Calibrate(r.Bench, r.Calibration, r.Declared.Turns)
+	}
+	return ingest.CalibrateTwice(r.Bench, r.Calibration, r.WeighedAfter, r.Declared.Turns, r.Declared.Job+"/mounting:"+r.Declared.Mounting+"/scale-drift")
 }
 
 // of puts a place into errors that have no file yet, and keeps a line that they have.

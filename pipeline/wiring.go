@@ -51,7 +51,7 @@ func Plan(j *job.Job) Work {
 func recording(j *job.Job, r job.Recording) Recording {
 	s, _ := j.Session(r.Session)
 	b, _ := j.Bench(s.Bench)
-	out := Recording{Declared: r.Declared, Bench: b, Calibration: s.Calibration, DensityKgM3: density(j.ID, s)}
+	out := Recording{Declared: r.Declared, Bench: b, Calibration: s.Calibration, WeighedAfter: s.WeighedAfter, DensityKgM3: density(j.ID, s)}
 	out.ScaleAt = position(j, "bench/"+b.Name+"/torque_scale")
 	if s.Calibration != "" {
 		out.ScaleAt = position(j, "bench/"+s.Calibration)

@@ -39,6 +39,8 @@ type Recording struct {
 	Declared    spin.Declared
 	Bench       spin.Bench
 	Calibration string
+	// WeighedAfter is the calibration after the session, empty for none.
+	WeighedAfter string
 	// ScaleAt is where the bench file declares the calibration or scale, for errors.
 	ScaleAt Position
 	// DensityKgM3 of the session's air, 0 when not recorded.

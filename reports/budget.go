@@ -20,7 +20,7 @@ var causes = []struct {
 	{"remounting", "mounting", []string{"/remount"}},
 	{"lag", "session", []string{"/lag"}},
 	{"load", "rotor", []string{"/load-factor", "/drag"}},
-	{"weights", "calibration", []string{"/scale", "/masses", "/arm", "/gravity", "/torque_scale"}},
+	{"weights", "calibration", []string{"/scale", "/masses", "/arm", "/gravity", "/torque_scale", "/scale-drift"}},
 	{"geometry", "never", nil},
 	{"air", "never", []string{"/inflow", "/inflow-tail", "/entrained-air"}},
 	{"floor", "never", []string{"/floor", "/excess-scatter"}},

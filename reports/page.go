@@ -37,7 +37,7 @@ type Page struct {
 }
 
 // Session is one session in words.
-type Session struct{ Name, Bench, Calibration, Date, By, Controller, Air string }
+type Session struct{ Name, Bench, Calibration, WeighedAfter, Date, By, Controller, Air string }
 
 // Waiver as the job file has it.
 type Waiver struct{ Check, Subject, UpTo, Because, By, Until string }

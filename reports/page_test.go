@@ -21,7 +21,7 @@ var hostile = []string{
 func hostilePage() Page {
 	all := strings.Join(hostile, " ")
 	v := uncertain.New(3e-6, 1e-8, 0, all)
-	p := Page{Job: "j", File: all, Motor: all, Sessions: []Session{{all, all, all, all, all, all, all}}}
+	p := Page{Job: "j", File: all, Motor: all, Sessions: []Session{{all, all, all, all, all, all, all, all}}}
 	for _, h := range hostile {
 		id := "j/" + h + "/inertia"
 		p.Numbers = append(p.Numbers, spin.Number{ID: id, Job: "j", Subject: h, Quantity: spin.Inertia, Value: v, Scale: h, Blocked: []string{h}})

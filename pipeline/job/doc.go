@@ -49,6 +49,7 @@
 //
 //   - bench (required): The bench file.
 //   - calibration: Date of the calibration to use; may be left out where the bench has one or none. none means: measured without.
+//   - weighed_after: Date of the calibration whose weights were hung after the session's recordings. The scale is the mean of both then; half of what they differ by bounds what the scale of each mounting may be off by.
 //   - date (required): Day of the session.
 //   - by: Who recorded.
 //   - controller: Motor controller, its firmware and settings.

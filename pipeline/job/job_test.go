@@ -88,7 +88,7 @@ func TestWholeJob(t *testing.T) {
 	}
 	wantNear(t, "offset's part", prop.Files[1].OffsetS.Part("weir-2207/prop-a/files.1.offset"), 0.01)
 	spring, _ := j.Session("spring")
-	if spring.Calibration != "loft/2026-03-02" || spring.Air.PressurePa == nil || spring.Controller != "C1, firmware 3.1: 24 kHz" {
+	if spring.Calibration != "loft/2026-03-02" || spring.WeighedAfter != "loft/2026-03-05" || spring.Air.PressurePa == nil || spring.Controller != "C1, firmware 3.1: 24 kHz" {
 		t.Errorf("%+v", spring)
 	}
 	wantNear(t, "pressure's part", spring.Air.PressurePa.Part("weir-2207/session:spring/air.pressure"), 100/math.Sqrt(3))
@@ -172,11 +172,11 @@ func TestParts(t *testing.T) {
 func TestWhere(t *testing.T) {
 	j := good(t, "jobs/weir-2207.yaml")
 	for key, want := range map[string]string{
-		"recordings.disk-a.supply":                  "jobs/weir-2207.yaml:26:13",
-		"recordings.prop-a.files.1.file":            "jobs/weir-2207.yaml:36:16",
-		"recordings.disk-a.sha256":                  "jobs/weir-2207.yaml:28:13",
-		"recordings.bare-a.sha256":                  "jobs/weir-2207.yaml:20:11",
-		"waivers.0.up_to":                           "jobs/weir-2207.yaml:42:45",
+		"recordings.disk-a.supply":                  "jobs/weir-2207.yaml:27:13",
+		"recordings.prop-a.files.1.file":            "jobs/weir-2207.yaml:37:16",
+		"recordings.disk-a.sha256":                  "jobs/weir-2207.yaml:29:13",
+		"recordings.bare-a.sha256":                  "jobs/weir-2207.yaml:21:11",
+		"waivers.0.up_to":                           "jobs/weir-2207.yaml:43:45",
 		"parts/disk-40/layers.0.outer_diameter":     "parts/disks.yaml:6:23",
 		"parts/disk-40/mass":                        "parts/disks.yaml:10:9",
 		"parts/prop-5x4.A/mass":                     "parts/propellers.yaml:2:104",
@@ -187,10 +187,10 @@ func TestWhere(t *testing.T) {
 		"bench/loft/2026-03-02/scale.cw":            "benches/loft.yaml:39:7",
 		"bench/loft/2026-03-02/linearity":           "benches/loft.yaml:30:5",
 		"bench/loft/loggers.daq.channels.force.arm": "benches/loft.yaml:12:45",
-		"weir-2207/session:spring/air.temperature":  "jobs/weir-2207.yaml:13:24",
+		"weir-2207/session:spring/air.temperature":  "jobs/weir-2207.yaml:14:24",
 		"weir-2207/session:spring/lag":              "jobs/weir-2207.yaml:8:5",
-		"weir-2207/mounting:disk/remount":           "jobs/weir-2207.yaml:17:9",
-		"weir-2207/disk-a#3/idle":                   "jobs/weir-2207.yaml:22:5",
+		"weir-2207/mounting:disk/remount":           "jobs/weir-2207.yaml:18:9",
+		"weir-2207/disk-a#3/idle":                   "jobs/weir-2207.yaml:23:5",
 		"weir-2207/rotor:bare/scatter":              "jobs/weir-2207.yaml",
 	} {
 		file, line, col := j.Where(key)
@@ -213,7 +213,7 @@ func TestWhere(t *testing.T) {
 		t.Error("an effect is taken for a declaration")
 	}
 	e := j.Fault("recordings.disk-a.file", `"rec/disk-a.csv.gz"`, "a file that exists", "")
-	if want := `jobs/weir-2207.yaml:23:11: recordings.disk-a.file: got "rec/disk-a.csv.gz"; want a file that exists`; e.Error() != want {
+	if want := `jobs/weir-2207.yaml:24:11: recordings.disk-a.file: got "rec/disk-a.csv.gz"; want a file that exists`; e.Error() != want {
 		t.Errorf("got  %s\nwant %s", e, want)
 	}
 }

@@ -50,6 +50,7 @@ func jobBlocks() []Block {
 		{Name: "session", Doc: "A bench, one of its calibrations, a day, a person, the air, the controller and its settings.", Keys: []Key{
 			{Name: "bench", Type: Path, Required: true, Doc: "The bench file."},
 			{Name: "calibration", Type: Name, Form: calOrNo, Doc: "Date of the calibration to use; may be left out where the bench has one or none. none means: measured without."},
+			{Name: "weighed_after", Type: Name, Form: calForm, Doc: "Date of the calibration whose weights were hung after the session's recordings. The scale is the mean of both then; half of what they differ by bounds what the scale of each mounting may be off by."},
 			{Name: "date", Type: Date, Required: true, Doc: "Day of the session."},
 			{Name: "by", Type: Text, Doc: "Who recorded."},
 			{Name: "controller", Type: Text, Doc: "Motor controller, its firmware and settings."},

@@ -48,6 +48,7 @@ func (r *reader) session(v *value, name string) {
 	if s.bench != nil {
 		s.spin.Bench = s.bench.spin.Name
 		s.spin.Calibration = r.chooseCalibration(v, s.bench)
+		s.spin.WeighedAfter = r.weighedAfter(v, s)
 	}
 	r.job.Sessions = append(r.job.Sessions, s.spin)
 }
@@ -75,6 +76,48 @@ func (r *reader) chooseCalibration(v *value, b *bench) string {
 		return ""
 	}
 	return b.spin.Name + "/" + asked.text
+}
+
+// weighedAfter is the full id of the calibration after the session, empty for none.
+func (r *reader) weighedAfter(v *value, s *session) string {
+	asked := v.get("weighed_after")
+	if !asked.usable() {
+		return ""
+	}
+	b := s.bench.spin
+	id := b.Name + "/" + asked.text
+	find := func(id string) *spin.Calibration {
+		for i := range b.Calibrations {
+			if b.Calibrations[i].ID == id {
+				return &b.Calibrations[i]
+			}
+		}
+		return nil
+	}
+	before, after := find(s.spin.Calibration), find(id)
+	var others []string
+	for _, c := range b.Calibrations {
+		if c.ID != s.spin.Calibration {
+			others = append(others, strings.TrimPrefix(c.ID, b.Name+"/"))
+		}
+	}
+	slices.Sort(others)
+	want := among("a calibration of bench "+b.Name+" besides the session's", others)
+	switch {
+	case v.get("calibration").usable() && before == nil && v.get("calibration").text != "none":
+		return "" // said already
+	case s.spin.Calibration == "":
+		asked.fault(quote(asked.text), "weighed_after beside a calibration before the session", "")
+	case id == s.spin.Calibration:
+		asked.fault(quote(asked.text)+", which the session's calibration is", want, "")
+	case after == nil:
+		asked.fault(quote(asked.text), want, did(asked.text, others))
+	case before != nil && after.Logger != before.Logger:
+		asked.fault(quote(asked.text)+" of logger "+quote(after.Logger), "a calibration of logger "+quote(before.Logger)+", like that before the session", "")
+	default:
+		return id
+	}
+	return ""
 }
 
 // air bounds are those of places where people work: a slip of the unit lies far outside.

@@ -52,11 +52,22 @@ type Input struct {
 	Waivers  []Waiver             `json:"waivers,omitempty"`
 	// Unscaled recordings have neither calibration nor declared scale.
 	Unscaled []string `json:"unscaled,omitempty"`
+	// Weighed are sessions with weights before and after.
+	Weighed []Weighed `json:"weighed,omitempty"`
 	// Unsettled declarations of the job and of its benches.
 	Unsettled []spin.Unsettled `json:"unsettled,omitempty"`
 	// Day of judgement for waivers, YYYY-MM-DD: the latest session's day, so
 	// that equal inputs give equal verdicts.
 	Day string `json:"day"`
+}
+
+// Weighed is a session's two calibrations: by how much the later one reads more, relative, in one sense.
+type Weighed struct {
+	Session string          `json:"session"`
+	Sense   spin.Sense      `json:"sense"`
+	Before  string          `json:"before"`
+	After   string          `json:"after"`
+	Moved   uncertain.Value `json:"moved"`
 }
 
 // Options of the stage: caps and floors of limits, relative.
@@ -107,6 +118,7 @@ func Run(in Input, opt Options) (Output, error) {
 	c.lags()
 	c.refused()
 	c.unscaled()
+	c.weighed()
 	c.unsettled()
 	slices.SortStableFunc(c.checks, func(a, b spin.Check) int {
 		return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Subject, b.Subject))

@@ -224,6 +224,27 @@ func (c *checker) unsettled() {
 	}
 }
 
+// weighedLimit of the torque scale is what it may move by between two weighings of a session: half of it bounds the error in the
+// budgets, but a cell that moves by more may have been anywhere meanwhile (common practice, no source).
+const weighedLimit = 0.005
+
+// weighed looks whether the torque scale stayed where it was.
+func (c *checker) weighed() {
+	for _, w := range c.in.Weighed {
+		var numbers []string
+		for _, f := range c.in.Fits {
+			if f.Session == w.Session {
+				numbers = append(numbers, c.numbersOf(f.Rotor)...)
+			}
+		}
+		c.add(spin.Check{
+			Name: "weighed-again", Subject: c.in.Job + "/session:" + w.Session + "/scale." + string(w.Sense), Value: w.Moved.Mean, U: w.Moved.Expanded().U, Limit: c.doubtful(weighedLimit, w.Moved), Unit: "1",
+			Gates: true, Sees: []string{faultScale}, Numbers: numbers, Waivable: true, Suspects: suspects(w.Moved),
+			Text: fmt.Sprintf("weights hung after the session (%s) read %+.2g %% ± %.2g %% against before it (%s)", w.After, 100*w.Moved.Mean, 100*w.Moved.Expanded().U, w.Before),
+		})
+	}
+}
+
 // unscaled blocks what rests on a torque channel of unknown scale, unless a
 // disk gives the scale.
 func (c *checker) unscaled() {

@@ -130,6 +130,30 @@ func TestFewRuns(t *testing.T) {
 	}
 }
 
+// TestWeighedAgain: a torque scale that moved between the weighings before and after a session keeps back what rests on that
+// session, and nothing else.
+func TestWeighedAgain(t *testing.T) {
+	for _, c := range []struct {
+		moved, u float64
+		want     string
+	}{{0.003, 2e-4, spin.Pass}, {-0.003, 2e-4, spin.Pass}, {0.006, 2e-4, spin.Fail}, {-0.006, 2e-4, spin.Fail}, {0.006, 2e-2, spin.CannotTell}} {
+		in := Input{Job: "j", Weighed: []Weighed{{Session: "day", Sense: spin.CCW, Before: "loft/1", After: "loft/2", Moved: uncertain.New(c.moved, c.u, 0, "w")}}}
+		for _, s := range []string{"day", "other"} {
+			in.Numbers = append(in.Numbers, spin.Number{ID: "j/" + s + "/inertia", Rotors: []string{"bare+" + s}, Value: uncertain.New(1e-5, 1e-8, 0, "x")})
+			in.Fits = append(in.Fits, spin.RunFit{Rotor: "bare+" + s, Session: s, Kind: spin.Step, Chosen: true})
+		}
+		out, err := Run(in, DefaultOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := verdictOf(out, "weighed-again")
+		here, other := out.Numbers[0].Blocked, out.Numbers[1].Blocked
+		if got != c.want || (c.want == spin.Pass) == slices.Contains(here, "weighed-again j/session:day/scale.ccw") || len(other) > 0 {
+			t.Errorf("moved by %g ± %g: %q, blocked %v and %v; want %q", c.moved, c.u, got, here, other, c.want)
+		}
+	}
+}
+
 // TestSettledLoad: a settled torque that moves in all runs alike keeps all numbers of the job back; one that moves by chance does not, and
 // nothing is said of rotors without a load.
 func TestSettledLoad(t *testing.T) {

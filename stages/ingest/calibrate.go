@@ -3,6 +3,7 @@ package ingest
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"spinledger/stages/kit/numeric"
@@ -34,6 +35,8 @@ type TorqueScale struct {
 	Readings     int     `json:"readings,omitempty"`
 	ResidualRel  float64 `json:"residual_rel,omitempty"`
 	CurvatureRel float64 `json:"curvature_rel,omitempty"`
+	// Moved is by how much the scale had changed when weights were hung again after the session, relative; nil where they were not.
+	Moved *uncertain.Value `json:"moved,omitempty"`
 	// Bend is the parabola where the readings show one.
 	Bend *spin.Bend `json:"bend,omitempty"`
 	// Warnings belong to every recording that uses this scale.
@@ -104,6 +107,69 @@ func Calibrate(bench spin.Bench, calID string, turns spin.Sense) (TorqueScale, e
 		line.warn(cal, "other-sense", "no weights were hung for %s: the scale of %s is used, with ± %.0f %% for what the senses may differ by", turns, sense, 100*otherSenseRel)
 	}
 	return *line, nil
+}
+
+// CalibrateTwice evaluates calibrations before and after a session: the gain is the mean of both.
+//
+// The scale went from one to the other while recordings were made, nobody knows when: of each
+// mounting it lies between the two, rectangularly, so that half of what they differ by, over √3, is the standard
+// uncertainty of the source named drift, which is not the same for two mountings and does not cancel in their ratio. The scatter of
+// either line enters by half. Weights, arm and gravity are taken for the same both times: of each the larger uncertainty holds.
+//
+// Errors are those of Calibrate.
+func CalibrateTwice(bench spin.Bench, before, after string, turns spin.Sense, drift string) (TorqueScale, error) {
+	first, err := Calibrate(bench, before, turns)
+	if err != nil {
+		return TorqueScale{}, err
+	}
+	second, err := Calibrate(bench, after, turns)
+	if err != nil {
+		return TorqueScale{}, err
+	}
+	if first.Sense != second.Sense {
+		return TorqueScale{}, &positioned.Error{Field: "weighed_after", Got: fmt.Sprintf("weights for %s before the session and for %s after it", first.Sense, second.Sense),
+			Want: "both for " + string(turns)}
+	}
+	out := first
+	out.GainNm = (first.GainNm + second.GainNm) / 2
+	out.Readings += second.Readings
+	out.ResidualRel, out.CurvatureRel = math.Max(first.ResidualRel, second.ResidualRel), math.Max(first.CurvatureRel, second.CurvatureRel)
+	if out.Bend == nil || second.Bend != nil && math.Abs(second.Bend.PerNm) > math.Abs(out.Bend.PerNm) {
+		out.Bend = second.Bend
+	}
+	out.Warnings = slices.Concat(first.Warnings, second.Warnings)
+	moved := first.GainNm/second.GainNm - 1
+	scale, change := uncertain.Exact(1), uncertain.Exact(moved)
+	own := func(t TorqueScale, p uncertain.Part) (cause string, scatter bool) {
+		cause = strings.TrimPrefix(p.Source, "bench/"+t.ID)
+		return cause, strings.HasPrefix(cause, "/scale.")
+	}
+	for _, p := range first.Scale.Parts {
+		cause, scatter := own(first, p)
+		if scatter {
+			half := p
+			half.Contribution /= 2
+			scale, p.Contribution = scale.With(half), -p.Contribution
+			change = change.With(p)
+			continue
+		}
+		for _, q := range second.Scale.Parts {
+			if other, _ := own(second, q); other == cause && math.Abs(q.Contribution) > math.Abs(p.Contribution) {
+				p = q
+			}
+		}
+		scale = scale.With(p)
+	}
+	for _, q := range second.Scale.Parts {
+		if _, scatter := own(second, q); scatter {
+			half := q
+			half.Contribution /= 2
+			scale, change = scale.With(half), change.With(q)
+		}
+	}
+	out.Scale = scale.With(uncertain.Part{Source: drift, Contribution: math.Abs(moved) / 2 / math.Sqrt(3)})
+	out.Moved = &change
+	return out, nil
 }
 
 // unstated is the scale of a bench that says nothing about it.

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"errors"
 	"math"
 	"strings"
 	"testing"
@@ -90,6 +91,49 @@ func TestCalibrateGUM(t *testing.T) {
 	near(t, "y1", ts.ZeroCell, -0.1712, 0.00005)
 	near(t, "y2", slope-steep, 0.00218, 0.000005)
 	near(t, "s(y2)", ts.Scale.Part("bench/loft/2026-03-02/scale.ccw")*slope, 0.00067, 0.000005)
+}
+
+// TestCalibrateTwice: the gain is the mean of both weighings, half of what they differ by bounds the scale of a mounting, and each line's
+// scatter counts by half; weights, arm and gravity are the same both times.
+func TestCalibrateTwice(t *testing.T) {
+	off := []float64{0.02, -0.03, 0.01, 0.02, -0.03, 0.01}
+	b := bench(weights(0.1, 9.81, 0.5, 1000, masses, off), nil)
+	later := b.Calibrations[0]
+	later.ID, later.ArmM, later.CCW = "loft/2026-03-05", uncertain.New(0.1, 0.00004, 0, "bench/loft/2026-03-05/arm"), weights(0.1, 9.81, 0.7, 1004, masses, off)
+	b.Calibrations = append(b.Calibrations, later)
+	first, err1 := Calibrate(b, "2026-03-02", spin.CCW)
+	second, err2 := Calibrate(b, "2026-03-05", spin.CCW)
+	ts, err := CalibrateTwice(b, "loft/2026-03-02", "loft/2026-03-05", spin.CCW, "j/mounting:m/scale-drift")
+	if err := errors.Join(err, err1, err2); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "gain", ts.GainNm, (first.GainNm+second.GainNm)/2, 1e-15)
+	moved := first.GainNm/second.GainNm - 1
+	near(t, "moved", ts.Moved.Mean, moved, 1e-15)
+	near(t, "4 parts in a thousand", moved, 0.004, 2e-3)
+	for source, want := range map[string]float64{
+		"j/mounting:m/scale-drift": moved / 2 / math.Sqrt(3), "bench/loft/gravity": 1e-4,
+		"bench/loft/2026-03-02/arm": 5e-4, "bench/loft/2026-03-02/masses": 1e-4,
+		"bench/loft/2026-03-02/scale.ccw": first.Scale.Part("bench/loft/2026-03-02/scale.ccw") / 2,
+		"bench/loft/2026-03-05/scale.ccw": second.Scale.Part("bench/loft/2026-03-05/scale.ccw") / 2,
+	} {
+		near(t, source, ts.Scale.Part(source), want, 1e-12)
+	}
+	near(t, "doubt of what it moved by", ts.Moved.Std(), math.Hypot(first.Scale.Part("bench/loft/2026-03-02/scale.ccw"), second.Scale.Part("bench/loft/2026-03-05/scale.ccw")), 1e-12)
+	if len(ts.Scale.Parts) != 6 || len(ts.Moved.Parts) != 2 || ts.Readings != 12 || ts.ID != "loft/2026-03-02" {
+		t.Errorf("%+v", ts)
+	}
+	// A larger doubt of the later arm holds.
+	b.Calibrations[1].ArmM = uncertain.New(0.1, 0.00007, 0, "bench/loft/2026-03-05/arm")
+	if ts, err = CalibrateTwice(b, "loft/2026-03-02", "loft/2026-03-05", spin.CCW, "d"); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "later arm", ts.Scale.Part("bench/loft/2026-03-05/arm"), 7e-4, 1e-12)
+	// Weights of the other sense only, after.
+	b.Calibrations[1].CW, b.Calibrations[1].CCW = weights(0.1, 9.81, 0.5, -1000, masses, off), nil
+	if _, err := CalibrateTwice(b, "loft/2026-03-02", "loft/2026-03-05", spin.CCW, "d"); err == nil || !strings.Contains(err.Error(), "weights for ccw before the session and for cw after it") {
+		t.Errorf("%v", err)
+	}
 }
 
 func TestCalibrateOtherSenseAndNone(t *testing.T) {

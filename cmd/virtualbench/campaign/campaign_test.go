@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"spinledger/cmd/virtualbench/rig"
+	"spinledger/stages/kit/spin"
 )
 
 // TestClasses computes nominal sessions of each motor class. Every number must
@@ -48,6 +49,27 @@ func TestWrongDrawing(t *testing.T) {
 				t.Errorf("%s is fit for release, %+.2f %% off", q, 100*j.Error)
 			}
 		}
+	}
+}
+
+// A torque scale that drifts by 1 % while the session's recordings are made is wrong in a propeller's inertia and in nothing that can be seen,
+// unless the weights are hung again.
+func TestWeighedAgain(t *testing.T) {
+	s := Nominal(rig.Class22(), 1000)
+	s.Runs = 1
+	weighedAgain(&s, 0.01)
+	o := Measure(s, 5, 1)[0]
+	if o.Checks["weighed-again"] != spin.Fail {
+		t.Errorf("checks %v", o.Checks)
+	}
+	for q, j := range o.Numbers {
+		if j.Release || !j.Held() {
+			t.Errorf("%s: %+.2f %% off, U %.2f %%, fit for release: %t", q, 100*j.Error, 100*j.U, j.Release)
+		}
+	}
+	s.WeighAgain = false
+	if j := Measure(s, 5, 1)[0].Numbers["prop-in-air"]; j.Held() {
+		t.Errorf("weighed once: %+.2f %% off, U %.2f %%", 100*j.Error, 100*j.U)
 	}
 }
 

@@ -46,6 +46,8 @@ func Faults() []Fault {
 
 func lagWander(s *Scenario, seconds float64) { s.LagWanderS = seconds }
 func scaleShift(s *Scenario, rel float64)    { s.ScaleShift = rel }
+func scaleDrift(s *Scenario, rel float64)    { s.ScaleDrift = rel }
+func weighedAgain(s *Scenario, rel float64)  { s.ScaleDrift, s.WeighAgain = rel, true }
 func diskShift(s *Scenario, rel float64)     { s.DiskShift = rel }
 
 // creeping is a cell that shows a share of its load a second late.
@@ -89,6 +91,8 @@ func benchFaults() []Fault {
 		{Name: "zero drift", Levels: levels("%.1f %%/s", 100, peaks(func(s *Scenario, nm float64) { s.Bench.Torque.DriftNmPs = nm }), 0.001, 0.005, 0.02)},
 		{Name: "zero walk", Levels: levels("%.1f %%/√s", 100, zeroWalk, 0.002, 0.01)},
 		{Name: "torque scale", Levels: levels("%+.0f %%", 100, scaleShift, 0.02, -0.02, 0.06)},
+		{Name: "torque scale drifts within the session", Levels: levels("%+.1f %%", 100, scaleDrift, 0.003, 0.006, 0.01)},
+		{Name: "torque scale drifts, weighed again", Levels: levels("%+.1f %%", 100, weighedAgain, 0, 0.003, 0.006, 0.01)},
 		{Name: "disk drawn wrong", Levels: levels("%+.1f %%", 100, diskShift, 0.005, 0.015, 0.03)},
 		{Name: "static friction", Levels: levels("%.1f %%", 100, peaks(func(s *Scenario, nm float64) { s.Class.Motor.BellWindage.DryNm = nm }), 0.005, 0.03)},
 		{Name: "creep", Levels: levels("%.1f %%", 100, creeping, 0.002, 0.005, 0.01)},

@@ -37,6 +37,7 @@ func Dials() []Dial {
 	const none = 1e-9
 	return []Dial{
 		{"disk-against-weights", "torque scale", "%", 100, 5e-4, scaleShift, 0},
+		{"weighed-again", "scale drifts, weighed again", "%", 100, 2e-4, weighedAgain, 1e-12},
 		{"mass-against-drawing", "disk drawn wrong", "%", 100, 2e-4, diskShift, 0},
 		{"motor-constants", "torque scale", "%", 100, 0.01, scaleShift, 0},
 		{"power-balance", "torque scale", "%", 100, 0.05, scaleShift, 0},

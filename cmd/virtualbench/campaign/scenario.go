@@ -45,6 +45,10 @@ type Scenario struct {
 	// ScaleShift is a change of the torque scale after the calibration, relative:
 	// nobody knows of it.
 	ScaleShift float64
+	// ScaleDrift is by how much the torque scale moves while the session's recordings are made, relative; WeighAgain hangs the
+	// weights once more after them.
+	ScaleDrift float64
+	WeighAgain bool
 	// DiskShift draws the disk's outer diameter wrong, its mass to match or not.
 	DiskShift float64
 

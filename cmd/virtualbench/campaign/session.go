@@ -155,7 +155,7 @@ func (b *builder) record() error {
 	s := &b.s
 	after := b.bench
 	after.Torque.Scale *= 1 + s.ScaleShift
-	day := rig.Session{Bench: after, Motor: s.Class.Motor, Seed: b.seed, ZeroNm: s.ZeroNm, Remount: s.MountRel, LagS: s.LagWanderS, Carry: s.WarmK > 0}
+	day := rig.Session{Bench: after, Motor: s.Class.Motor, Seed: b.seed, ZeroNm: s.ZeroNm, Remount: s.MountRel, LagS: s.LagWanderS, ScaleDrift: s.ScaleDrift, Carry: s.WarmK > 0}
 	for _, x := range b.shots {
 		day.Shots = append(day.Shots, x.Shot)
 	}
@@ -163,15 +163,19 @@ func (b *builder) record() error {
 	if err != nil {
 		return err
 	}
-	bench := b.declaredBench()
+	bench, again := b.declaredBench(), ""
 	gain, err := ingest.Calibrate(bench, "virtual/1", spin.CCW)
+	if s.WeighAgain {
+		again = "virtual/2"
+		gain, err = ingest.CalibrateTwice(bench, "virtual/1", again, spin.CCW, "virtual/mounting:any/scale-drift")
+	}
 	if err != nil {
 		return err
 	}
 	truths := map[string]*mean{}
 	for i, r := range recorded {
 		x := b.shots[i]
-		if err := b.declare(x, r, bench); err != nil {
+		if err := b.declare(x, r, bench, again); err != nil {
 			return err
 		}
 		b.out.LagS = r.Truth.LagS - b.s.datedS()
@@ -226,7 +230,7 @@ func (m *mean) add(t *rig.Truth, b rig.Bench) {
 
 func (m *mean) bound() float64 { return 1 / math.Sqrt(m.information) }
 
-func (b *builder) declare(x shot, r rig.Recorded, bench spin.Bench) error {
+func (b *builder) declare(x shot, r rig.Recorded, bench spin.Bench, again string) error {
 	s := &b.s
 	d := spin.Declared{
 		Job: "virtual", Name: x.Name, Kind: spin.Kind(x.kind), Rotor: b.rotorID(x.rotor), Mounting: x.rotor, Session: "day", Turns: spin.CCW,
@@ -240,7 +244,7 @@ func (b *builder) declare(x shot, r rig.Recorded, bench spin.Bench) error {
 			d.TorqueUsable = false
 		}
 	}
-	rec := pipeline.Recording{Declared: d, Bench: bench, Calibration: "virtual/1", DensityKgM3: rig.Room().DensityKgM3}
+	rec := pipeline.Recording{Declared: d, Bench: bench, Calibration: "virtual/1", WeighedAfter: again, DensityKgM3: rig.Room().DensityKgM3}
 	trace := r.Trace
 	write := func(path string, t rig.Trace, l spin.Logger) error {
 		var buf bytes.Buffer
@@ -321,26 +325,37 @@ var propellerRadius = map[string]float64{"11 mm": 0.0381, "22 mm": 0.0635, "40 m
 // the bench as it was that morning.
 func (b *builder) declaredBench() spin.Bench {
 	s := &b.s
+	cals := []spin.Calibration{b.weighing("virtual/1", 0, false)}
+	if s.WeighAgain {
+		cals = append(cals, b.weighing("virtual/2", s.ScaleDrift, true))
+	}
+	return spin.Bench{
+		Name: "virtual", GravityMps2: uncertain.New(s.Bench.GravityMs2, s.Errors.Gravity*s.Bench.GravityMs2, 0, "bench/virtual/gravity"),
+		Repeatability: s.Repeats, Calibrations: cals, Loggers: b.loggers(),
+	}
+}
+
+// weighing is a calibration by dead weights with the torque scale moved. The arm is that of the bench, measured once.
+func (b *builder) weighing(id string, moved float64, again bool) spin.Calibration {
+	s := &b.s
 	still := b.bench
 	still.Torque.DriftNmPs = 0
+	still.Torque.Scale *= 1 + moved
 	top := s.Class.PeakNm / s.Bench.ArmM / s.Bench.GravityMs2
 	var masses []float64
 	for _, share := range []float64{0, 0.25, 0.5, 0.75, 1} {
 		masses = append(masses, share*top)
 	}
-	cal := spin.Calibration{ID: "virtual/1", ArmM: uncertain.New(s.Bench.ArmM, s.Errors.Arm*s.Bench.ArmM, 0, "bench/virtual/1/arm"), Logger: "daq"}
-	for i, w := range rig.DeadWeights(still, b.drawn, rig.Weights{MassesKg: masses, BothSenses: true, Repeats: 2, HoldS: 2, MassU: 1e-4}, b.seed) {
-		r := spin.Reading{MassKg: uncertain.New(w.MassKg, s.Errors.Mass*w.MassKg, 0, "bench/virtual/1/masses"), Cell: w.ReadingNm, Line: i + 1}
+	cal := spin.Calibration{ID: id, ArmM: uncertain.New(s.Bench.ArmM, s.Errors.Arm*s.Bench.ArmM, 0, "bench/"+id+"/arm"), Logger: "daq"}
+	for i, w := range rig.DeadWeights(still, b.drawn, rig.Weights{MassesKg: masses, BothSenses: true, Repeats: 2, HoldS: 2, MassU: 1e-4, Again: again}, b.seed) {
+		r := spin.Reading{MassKg: uncertain.New(w.MassKg, s.Errors.Mass*w.MassKg, 0, "bench/"+id+"/masses"), Cell: w.ReadingNm, Line: i + 1}
 		if w.Clockwise {
 			cal.CW = append(cal.CW, r)
 		} else {
 			cal.CCW = append(cal.CCW, r)
 		}
 	}
-	return spin.Bench{
-		Name: "virtual", GravityMps2: uncertain.New(s.Bench.GravityMs2, s.Errors.Gravity*s.Bench.GravityMs2, 0, "bench/virtual/gravity"),
-		Repeatability: s.Repeats, Calibrations: []spin.Calibration{cal}, Loggers: b.loggers(),
-	}
+	return cal
 }
 
 func (b *builder) loggers() []spin.Logger {

@@ -143,6 +143,8 @@ type Weights struct {
 	Asymmetry float64
 	// FrictionNm is what the arm's pivot can hold: readings scatter within ±.
 	FrictionNm float64
+	// Again hangs the same weights a second time: their own errors are those of the first, the readings' noise is new.
+	Again bool
 }
 
 // DeadWeights hangs the weights on the bench b (already with its true errors)
@@ -155,6 +157,9 @@ func DeadWeights(b Bench, e Drawn, w Weights, seed uint64) []Weight {
 	own := make([]float64, len(w.MassesKg))
 	for i := range own {
 		own[i] = w.MassU * rng.NormFloat64()
+	}
+	if w.Again {
+		rng = stream(seed, streamWeightsAgain)
 	}
 	scale, noise := b.Torque.Scale, b.Torque.NoiseNm
 	if scale == 0 {

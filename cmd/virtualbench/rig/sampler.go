@@ -24,6 +24,7 @@ const (
 	streamSession
 	streamLag
 	streamHum
+	streamWeightsAgain
 )
 
 func stream(seed, which uint64) *rand.Rand {

@@ -32,6 +32,8 @@ type Session struct {
 	Remount float64
 	// LagS is the rms by which the torque channel's delay differs from one recording to the next, s.
 	LagS float64
+	// ScaleDrift is by how much the torque scale moves from the first recording to the last, relative, evenly.
+	ScaleDrift float64
 }
 
 // Recorded is one recording of a session.
@@ -67,7 +69,7 @@ func (s Session) Record() ([]Recorded, error) {
 			b.Clock.SampleHz = shot.SampleHz
 		}
 		b.Torque.ZeroNm += zero
-		b.Torque.Scale *= 1 + mount
+		b.Torque.Scale *= (1 + mount) * (1 + s.ScaleDrift*(float64(i)+0.5)/float64(len(s.Shots)))
 		if s.Carry && i > 0 {
 			start := s.Motor.cooled(heat, p.Air, shot.PauseS)
 			p.Start = &start

@@ -185,10 +185,12 @@ type Session struct {
 	Name        string `json:"name"`
 	Bench       string `json:"bench"`
 	Calibration string `json:"calibration,omitempty"`
-	Date        string `json:"date"`
-	By          string `json:"by,omitempty"`
-	Controller  string `json:"controller,omitempty"`
-	Air         Air    `json:"air"`
+	// WeighedAfter is the calibration whose weights hung there after the session's recordings.
+	WeighedAfter string `json:"weighed_after,omitempty"`
+	Date         string `json:"date"`
+	By           string `json:"by,omitempty"`
+	Controller   string `json:"controller,omitempty"`
+	Air          Air    `json:"air"`
 }
 
 // Rotor is the motor's own rotor with the parts mounted on it, sorted by id.
