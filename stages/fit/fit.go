@@ -12,7 +12,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/13"
+const Method = "fit/14"
 
 // Input is one recording with what other stages know of it.
 type Input struct {
@@ -229,7 +229,7 @@ func fromSource(in Input, run spin.Run, s spin.TorqueSource, opt Options) (spin.
 		}
 		p.fill(&f)
 		p.opinions(&f)
-		f.ResolutionU = p.resolution()
+		f.ResolutionU, f.SpeedResolutionU = p.resolution(), p.speedResolution()
 		share(&f, in, p, r.TorqueScale)
 	case spin.FromCurrent:
 		t, err := currentTorque(v, s)

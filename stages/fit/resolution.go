@@ -56,6 +56,21 @@ func (p *stepProblem) resolution() float64 {
 	return math.Sqrt(square + float64(settled*settled))
 }
 
+// speedResolution is the standard uncertainty of the inertia by the steps in which the speed is written: J = ∫(T − L − z)dt/Δω, and a
+// plateau's mean speed is off by up to half a step where ripple and noise are smaller than one, in every run that has the same
+// plateau. Idle before and idle after are one speed.
+func (p *stepProblem) speedResolution() float64 {
+	off := func(segment int) float64 {
+		at, _ := p.in.Recording.Plateau(segment)
+		return at.SpeedRoundingU
+	}
+	idle, settled := off(p.run.A), off(p.run.B)
+	if p.three {
+		idle = math.Max(idle, off(p.run.C))
+	}
+	return p.j * math.Hypot(idle, settled) / math.Abs(p.v.MeanSpeed(p.b)-p.v.MeanSpeed(p.a))
+}
+
 // reaches is when the speed has gone a share of the way between two plateaus' speeds, the first time after a.
 func (p *stepProblem) reaches(share float64, a, b balance.Window) float64 {
 	wa, wb := p.v.MeanSpeed(a), p.v.MeanSpeed(b)
@@ -70,14 +85,22 @@ func (p *stepProblem) reaches(share float64, a, b balance.Window) float64 {
 // coarseRel of an inertia is from where on the channel's steps are worth a warning.
 const coarseRel = 1e-3
 
-// coarse warns, once a recording, where the channel's steps are a large part of the uncertainty.
+// coarse warns, once a recording and channel, where the channel's steps are a large part of the uncertainty.
 func (o *Output) coarse(r *spin.Recording, f spin.RunFit) {
-	if f.ResolutionU < coarseRel*f.JKgM2.Mean || slices.ContainsFunc(o.Warnings, func(w spin.Warning) bool { return w.Code == "coarse-torque" }) {
-		return
+	for _, c := range []struct {
+		code, what, off string
+		u               float64
+	}{
+		{"coarse-torque", fmt.Sprintf("the torque comes in steps of %.3g mN·m", 1e3*r.TorqueStepNm), "have the logger write more digits, or set the amplifier higher", f.ResolutionU},
+		{"coarse-speed", fmt.Sprintf("the speed comes in steps of %.3g rpm", r.SpeedStepRadPerS*30/math.Pi), "have the logger write more digits, or the periods themselves", f.SpeedResolutionU},
+	} {
+		if c.u < coarseRel*f.JKgM2.Mean || slices.ContainsFunc(o.Warnings, func(w spin.Warning) bool { return w.Code == c.code }) {
+			continue
+		}
+		o.Warnings = append(o.Warnings, spin.Warning{
+			Stage: "fit", Code: c.code, Subject: r.Declared.ID(),
+			Text: fmt.Sprintf("%s, which the noise on its plateaus does not cover: their means may be off by half a step, and the inertia of %s by %.2g %% (standard uncertainty, in its budget); %s",
+				c.what, f.Run, 100*c.u/f.JKgM2.Mean, c.off),
+		})
 	}
-	o.Warnings = append(o.Warnings, spin.Warning{
-		Stage: "fit", Code: "coarse-torque", Subject: r.Declared.ID(),
-		Text: fmt.Sprintf("the torque comes in steps of %.3g mN·m, which the noise on its plateaus does not cover: their means may be off by half a step, and the inertia of %s by %.2g %% (standard uncertainty, in its budget); have the logger write more digits, or set the amplifier higher",
-			1e3*r.TorqueStepNm, f.Run, 100*f.ResolutionU/f.JKgM2.Mean),
-	})
 }

@@ -197,6 +197,7 @@ func (r *run) segments() {
 	rec := r.rec
 	rec.Segments, rec.Plateaus, rec.Runs = found.Segments, found.Plateaus, found.Runs
 	r.torqueSteps()
+	r.speedSteps()
 	rec.Warnings = append(rec.Warnings, found.Warnings...)
 	rec.Refusals = append(rec.Refusals, found.Refusals...)
 	for i := range rec.Runs {
@@ -232,6 +233,24 @@ func (r *run) torqueSteps() {
 		p.TorqueRoundingU = numeric.RoundingU(of(*p), step)
 	}
 	r.rec.TorqueStepNm = step
+}
+
+// speedSteps finds what rounding leaves in the speed of plateaus.
+func (r *run) speedSteps() {
+	x := r.rec.Samples.SpeedRadPerS
+	of := func(p spin.Plateau) []float64 {
+		s := r.rec.Segments[p.Segment]
+		return x[s.From:s.To]
+	}
+	if x == nil || !slices.ContainsFunc(r.rec.Plateaus, func(p spin.Plateau) bool { return numeric.Repeats(of(p)) > coveredShare }) {
+		return
+	}
+	step := numeric.GridStep(x)
+	for i := range r.rec.Plateaus {
+		p := &r.rec.Plateaus[i]
+		p.SpeedRoundingU = numeric.RoundingU(of(*p), step)
+	}
+	r.rec.SpeedStepRadPerS = step
 }
 
 // excluded refuses exclusions of runs that are not there.

@@ -193,6 +193,7 @@ func (l *long) take(p *run, last bool) error {
 		all.TorqueRenewedS, all.TorqueRenewedAtS = rec.TorqueRenewedS, rec.TorqueRenewedAtS
 	}
 	all.TorqueStepNm = max(all.TorqueStepNm, rec.TorqueStepNm)
+	all.SpeedStepRadPerS = max(all.SpeedStepRadPerS, rec.SpeedStepRadPerS)
 	l.say(rec.Warnings)
 	l.refuse(rec.Refusals, first, last)
 

@@ -178,3 +178,25 @@ func TestSlowConverterRecording(t *testing.T) {
 	coarse := mustRun(t, input(t, held(0.5)))
 	near(t, "step", coarse.TorqueStepNm, 0.5e-3, 1e-9)
 }
+
+// TestSpeedSteps: a speed written in steps of 100 rpm without noise says so, and what that leaves in its plateaus; one whose noise
+// covers its steps says nothing.
+func TestSpeedSteps(t *testing.T) {
+	read := func(noise float64) spin.Recording {
+		all := stepRows()
+		rng := rand.New(rand.NewPCG(2, 9))
+		for i := range all {
+			q, _ := strconv.ParseFloat(all[i].erpm, 64)
+			all[i].erpm = fmt.Sprintf("%.0f", 700*math.Round((q/7+noise*rng.NormFloat64())/100))
+		}
+		return mustRun(t, input(t, text(all)))
+	}
+	coarse, covered := read(0), read(600)
+	near(t, "step", coarse.SpeedStepRadPerS, 100*math.Pi/30, 1e-9)
+	for _, p := range coarse.Plateaus {
+		near(t, "what it leaves", p.SpeedRoundingU, 100*math.Pi/30/math.Sqrt(12), 1e-9)
+	}
+	if covered.SpeedStepRadPerS != 0 || len(covered.Plateaus) == 0 || covered.Plateaus[0].SpeedRoundingU != 0 {
+		t.Errorf("covered steps of %g rad/s, %+v", covered.SpeedStepRadPerS, covered.Plateaus)
+	}
+}

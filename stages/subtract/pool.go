@@ -291,15 +291,21 @@ func (p *pooling) excess() {
 		100*p.r.ScatterRel, 100*d.RunRel, p.opt.ExcessShare))
 }
 
-// resolution adds what the steps of the torque channel leave: one error for runs of a condition, whose plateaus are the same, and,
-// since idle is the same in all of them, not averaged over conditions either.
+// resolution adds what the steps of the torque's and the speed's channel leave: one error for runs of a condition, whose plateaus are the
+// same, and, since idle is the same in all of them, not averaged over conditions either. A speed of a decimal more than it needs leaves
+// next to nothing, which no budget names.
 func (p *pooling) resolution() {
-	sum := 0.0
+	const nothing = 1e-5
+	torque, speed := 0.0, 0.0
 	for i, f := range p.runs {
-		sum += float64(p.weights[i] * f.ResolutionU)
+		torque += float64(p.weights[i] * f.ResolutionU)
+		speed += float64(p.weights[i] * f.SpeedResolutionU)
 	}
-	if sum > 0 {
-		p.own = append(p.own, uncertain.Part{Source: p.source("torque-resolution"), Contribution: sum})
+	if torque > 0 {
+		p.own = append(p.own, uncertain.Part{Source: p.source("torque-resolution"), Contribution: torque})
+	}
+	if speed > nothing*math.Abs(p.mean()) {
+		p.own = append(p.own, uncertain.Part{Source: p.source("speed-resolution"), Contribution: speed})
 	}
 }
 

@@ -64,3 +64,27 @@ func TestFewRuns(t *testing.T) {
 		}
 	}
 }
+
+// What the steps of torque and speed leave is one error for all runs: their mean has it whole. Next to nothing has no row.
+func TestResolution(t *testing.T) {
+	rotor := spin.NewRotor(nil)
+	const j = 2e-5
+	for _, c := range []struct{ torque, speed, wantTorque, wantSpeed float64 }{
+		{3e-3, 5e-3, 3e-3, 5e-3}, {0, 2e-6, 0, 0}, {0, 0, 0, 0},
+	} {
+		fits := runs(rotor, j, 0, 0)
+		for i := range fits {
+			fits[i].ResolutionU, fits[i].SpeedResolutionU = c.torque*j, c.speed*j
+		}
+		out, err := Run(Input{Job: "j", Fits: fits, Rotors: []spin.Rotor{rotor}}, DefaultOptions())
+		if err != nil || len(out.Rotors) != 1 {
+			t.Fatal(err)
+		}
+		v := out.Rotors[0].JKgM2
+		for source, want := range map[string]float64{"j/rotor:bare/torque-resolution": c.wantTorque, "j/rotor:bare/speed-resolution": c.wantSpeed} {
+			if got := v.Part(source) / j; math.Abs(got-want) > 1e-9 {
+				t.Errorf("%s of steps %+v: %g, want %g", source, c, got, want)
+			}
+		}
+	}
+}

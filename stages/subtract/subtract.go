@@ -9,7 +9,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "subtract/7"
+const Method = "subtract/8"
 
 // Input is all fits of one job, and what is declared of parts and bench.
 type Input struct {

@@ -78,11 +78,14 @@ type Plateau struct {
 	MidS  float64 `json:"mid_s"`
 	SpanS float64 `json:"span_s"`
 	// Means with their standard errors, autocorrelation counted (batch means).
-	SpeedRadPerS  float64 `json:"speed_radps"`
-	SpeedSE       float64 `json:"speed_se"`
-	SlopeRadPerS2 float64 `json:"slope_radps2"`
-	TorqueNm      float64 `json:"torque_nm"`
-	TorqueSE      float64 `json:"torque_se"`
+	SpeedRadPerS float64 `json:"speed_radps"`
+	SpeedSE      float64 `json:"speed_se"`
+	// SpeedRoundingU is what rounding to the channel's steps leaves in SpeedRadPerS besides, a standard
+	// uncertainty; 0 where ripple and noise cover the steps.
+	SpeedRoundingU float64 `json:"speed_rounding_u,omitempty"`
+	SlopeRadPerS2  float64 `json:"slope_radps2"`
+	TorqueNm       float64 `json:"torque_nm"`
+	TorqueSE       float64 `json:"torque_se"`
 	// TorqueRoundingU is what rounding to the channel's steps leaves in TorqueNm besides, a standard
 	// uncertainty; 0 where noise covers the steps.
 	TorqueRoundingU float64 `json:"torque_rounding_u,omitempty"`
@@ -179,12 +182,14 @@ type Recording struct {
 	TorqueRenewedS   float64 `json:"torque_renewed_s,omitempty"`
 	TorqueRenewedAtS float64 `json:"torque_renewed_at_s,omitempty"`
 	// TorqueStepNm is the step in which the torque is written, where noise does not cover it; else 0.
-	TorqueStepNm float64   `json:"torque_step_nm,omitempty"`
-	Segments     []Segment `json:"segments"`
-	Plateaus     []Plateau `json:"plateaus"`
-	Runs         []Run     `json:"runs"`
-	Warnings     []Warning `json:"warnings,omitempty"`
-	Refusals     []Refusal `json:"refusals,omitempty"`
+	TorqueStepNm float64 `json:"torque_step_nm,omitempty"`
+	// SpeedStepRadPerS is that of the speed.
+	SpeedStepRadPerS float64   `json:"speed_step_radps,omitempty"`
+	Segments         []Segment `json:"segments"`
+	Plateaus         []Plateau `json:"plateaus"`
+	Runs             []Run     `json:"runs"`
+	Warnings         []Warning `json:"warnings,omitempty"`
+	Refusals         []Refusal `json:"refusals,omitempty"`
 
 	// Samples is not part of any key or log: Digest stands for it.
 	Samples *series.Samples `json:"-"`

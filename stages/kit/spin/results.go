@@ -252,6 +252,8 @@ type RunFit struct {
 	// ResolutionU, kg·m², is the standard uncertainty by the steps in which the torque channel is written, where the
 	// noise on a plateau does not cover them: one error for all runs with the same plateaus.
 	ResolutionU float64 `json:"resolution_u,omitempty"`
+	// SpeedResolutionU is that of the steps in which the speed is written.
+	SpeedResolutionU float64 `json:"speed_resolution_u,omitempty"`
 	// ZeroNm and DriftNmPerS of the torque channel, LoadFactor on the load curve.
 	ZeroNm      float64 `json:"zero_nm"`
 	DriftNmPerS float64 `json:"drift_nmps"`
