@@ -18,5 +18,6 @@
 //
 // A richer form is taken only when the corrected Akaike criterion (Hurvich &
 // Tsai 1989) falls by more than 6. There is no constant term: a dry friction between rotor and ground cannot be told
-// from the zero unless a rest portion separates them, and none is assumed.
+// from the zero unless a rest portion separates them, and none is assumed unless declared. Where the same criterion says that rest and levels do not
+// belong to one curve, the rest is left out.
 package drag

@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "drag/3"
+const Method = "drag/4"
 
 // Set is the settled plateaus of one recording of the rotor.
 type Set struct {
@@ -124,42 +124,81 @@ func pick(sets []Set) (steady, own []Set) {
 	return steady, own
 }
 
-// choose fits every allowed form and keeps the simplest that the evidence does not beat.
-func choose(in Input, p *levels, basis string, opt Options) (Output, error) {
+// best fits every allowed form and keeps the simplest that the evidence does not beat; ok is false where none can be fitted.
+func (l *levels) best(opt Options) (best fitted, tried []spin.LoadCandidate, ok bool) {
 	forms := []string{opt.Form}
 	if opt.Form == "auto" {
 		forms = []string{spin.FormSquare}
-		if p.levels >= freeLevels {
+		if l.levels >= freeLevels {
 			forms = []string{spin.FormSquare, spin.FormLinearSquare, spin.FormPower, spin.FormCubic}
 		}
 	}
-	best, bestAICc, bestTerms := -1, math.Inf(1), 0
-	var fits []fitted
-	var tried []spin.LoadCandidate
 	for _, form := range forms {
-		f, err := p.fit(form)
+		f, err := l.fit(form)
 		if err != nil {
 			continue
 		}
-		fits = append(fits, f)
 		if !math.IsInf(f.aicc, 0) {
 			tried = append(tried, spin.LoadCandidate{Form: form, AICc: f.aicc, RSS: f.sol.RSS})
 		}
 		// A form of equal richness needs only to be better; a richer one by RicherBy.
 		margin := 0.0
-		if best >= 0 && f.terms > bestTerms {
+		if ok && f.terms > best.terms {
 			margin = opt.RicherBy
 		}
-		if best < 0 || f.aicc < bestAICc-margin {
-			best, bestAICc, bestTerms = len(fits)-1, f.aicc, f.terms
+		if !ok || f.aicc < best.aicc-margin {
+			best, ok = f, true
 		}
 	}
-	if best < 0 {
+	return best, tried, ok
+}
+
+// restApart looks whether the levels, followed down to rest, end elsewhere than where rest stands, and by how much: dry friction between rotor and
+// ground, or a zero that moves when the motor runs. A step does not notice either, unless the curve was bent to reach rest.
+func (l *levels) restApart(opt Options) (offNm float64, apart bool) {
+	if l.dry || !l.rests() {
+		return 0, false
+	}
+	with, _, ok := l.best(opt)
+	q := *l
+	q.dry = true
+	without, _, found := q.best(opt)
+	if !ok || !found || !(without.aicc < with.aicc-opt.RicherBy) {
+		return 0, false
+	}
+	return without.sol.Coef[without.terms-1], true
+}
+
+// turning are the sets without their rests.
+func turning(sets []Set) []Set {
+	out := slices.Clone(sets)
+	for i, s := range out {
+		out[i].Plateaus = slices.DeleteFunc(slices.Clone(s.Plateaus), func(p spin.Plateau) bool { return p.Kind == spin.Rest })
+	}
+	return out
+}
+
+// choose takes the best form; with rests where they belong to the curve.
+func choose(in Input, p *levels, basis string, opt Options) (Output, error) {
+	off, apart := p.restApart(opt)
+	if apart {
+		p = problem(turning(p.sets))
+		p.weigh(opt.FloorRel)
+	}
+	best, tried, ok := p.best(opt)
+	if !ok {
 		return refused(in, "no-fit", fmt.Sprintf("%d settled points do not determine the load form %s with a zero for each of %d recordings", len(p.points), opt.Form, len(p.sets))), nil
 	}
-	curve := p.curve(fits[best], in, basis)
+	curve := p.curve(best, in, basis)
 	curve.Candidates = tried
 	out := Output{Curve: &curve}
+	if apart {
+		out.Warnings = append(out.Warnings, spin.Warning{
+			Stage: "drag", Code: "rest-apart", Subject: in.Job + "/rotor:" + in.Rotor,
+			Text: fmt.Sprintf("its levels, followed down to rest, end %+.3g mN·m from the torque at rest: dry friction between rotor and ground, or a zero that moves when the motor runs; the load curve leaves the rest out, and steps do not notice; a run-down does: where it is friction, declare options.drag.dry_friction",
+				1e3*off),
+		})
+	}
 	if opt.Form == "auto" && p.levels < freeLevels {
 		doubt(in, &curve)
 	}

@@ -1,6 +1,7 @@
 package drag
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -117,5 +118,37 @@ func TestDryFriction(t *testing.T) {
 	}
 	if c.At(0) != 0 || math.Abs(c.At(1000)-0.53) > 3*noise*math.Sqrt2+3*u {
 		t.Errorf("load at rest %g, at the top %g", c.At(0), c.At(1000))
+	}
+}
+
+// TestRestApart: where rest shows another zero than the levels lead to, the rest is left out, said so, and the curve is that of the levels; where it
+// shows the same, or by no more than a level's floor, it belongs to them.
+func TestRestApart(t *testing.T) {
+	const zero, noise = 0.02, 2e-5
+	law := func(x float64) float64 { return 0.5 * x * x }
+	for _, c := range []struct {
+		off   float64
+		apart bool
+	}{{0, false}, {1e-5, false}, {0.005, true}, {0.05, true}, {-0.05, true}} {
+		s := set("s", spin.Steady, func(x float64) float64 { return law(x) + c.off }, zero, 1e-4, noise)
+		for i, at := range []float64{-2, 40} {
+			s.Plateaus = append(s.Plateaus, spin.Plateau{Recording: "s", Kind: spin.Rest, N: 1000, MidS: at, SpanS: 1, TorqueNm: zero + 1e-4*at + noise*jitter(30+i), TorqueSE: noise / math.Sqrt(3)})
+		}
+		out, err := Run(Input{Job: "j", Rotor: "bare", Sets: []Set{s}}, DefaultOptions())
+		if err != nil || out.Curve == nil {
+			t.Fatalf("%v %+v", err, out.Refusals)
+		}
+		warned, said := len(out.Warnings) == 1 && out.Warnings[0].Code == "rest-apart", 0.0
+		if warned {
+			fmt.Sscanf(out.Warnings[0].Text, "its levels, followed down to rest, end %g mN·m", &said)
+		}
+		if warned != c.apart || c.apart && math.Abs(said/(1e3*c.off)-1) > 0.02 || !c.apart && len(out.Warnings) > 0 || out.Curve.Dry {
+			t.Errorf("%g N·m off: warnings %+v", c.off, out.Warnings)
+		}
+		for _, x := range []float64{0.1, 0.35, 0.7, 1} {
+			if got, want := out.Curve.At(1000*x), law(x); out.Curve.Form != spin.FormSquare || math.Abs(got-want) > 8*noise {
+				t.Errorf("%g N·m off, %s at x = %.2f: %.7g, want %.7g", c.off, out.Curve.Form, x, got, want)
+			}
+		}
 	}
 }
