@@ -154,16 +154,15 @@ func (l *levels) best(opt Options) (best fitted, tried []spin.LoadCandidate, ok 
 }
 
 // restApart looks whether the levels, followed down to rest, end elsewhere than where rest stands, and by how much: dry friction between rotor and
-// ground, or a zero that moves when the motor runs. A step does not notice either, unless the curve was bent to reach rest.
-func (l *levels) restApart(opt Options) (offNm float64, apart bool) {
+// ground, or a zero that moves when the motor runs. A step does not notice either, unless the curve was bent to reach rest. with is the best form through both.
+func (l *levels) restApart(with fitted, opt Options) (offNm float64, apart bool) {
 	if l.dry || !l.rests() {
 		return 0, false
 	}
-	with, _, ok := l.best(opt)
 	q := *l
 	q.dry = true
-	without, _, found := q.best(opt)
-	if !ok || !found || !(without.aicc < with.aicc-opt.RicherBy) {
+	without, _, ok := q.best(opt)
+	if !ok || !(without.aicc < with.aicc-opt.RicherBy) {
 		return 0, false
 	}
 	return without.sol.Coef[without.terms-1], true
@@ -180,12 +179,16 @@ func turning(sets []Set) []Set {
 
 // choose takes the best form; with rests where they belong to the curve.
 func choose(in Input, p *levels, basis string, opt Options) (Output, error) {
-	off, apart := p.restApart(opt)
+	best, tried, ok := p.best(opt)
+	off, apart := 0.0, false
+	if ok {
+		off, apart = p.restApart(best, opt)
+	}
 	if apart {
 		p = problem(turning(p.sets))
 		p.weigh(opt.FloorRel)
+		best, tried, ok = p.best(opt)
 	}
-	best, tried, ok := p.best(opt)
 	if !ok {
 		return refused(in, "no-fit", fmt.Sprintf("%d settled points do not determine the load form %s with a zero for each of %d recordings", len(p.points), opt.Form, len(p.sets))), nil
 	}

@@ -12,8 +12,9 @@
 // They are solved together by generalised least squares with the covariance
 // that white torque noise (its density from the plateaus' batch means) and
 // speed noise give them (a passage ends as near the transient as ringing
-// allows, stepProblem.between), and two weak priors: λ = 1 ± u (a load curve is known so well on another day and in other air), z₁ = 0 ± u. With three plateaus the
-// data decide, and errors of zero and load, which enter the passages up and down
+// allows, stepProblem.between), and two weak priors: λ = 1 ± u (a load curve is
+// known so well on another day and in other air), z₁ = 0 ± u. With three plateaus
+// the data decide, and errors of zero and load, which enter the passages up and down
 // with opposite signs, cancel. With two plateaus the one spare equation cannot
 // tell a drifting zero from a changed load; the priors share it out, the gap
 // between the two extremes is recorded (JKept, JRetied), and the posterior
