@@ -12,7 +12,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers or verdicts can.
-const Method = "crosscheck/10"
+const Method = "crosscheck/11"
 
 // Scale is a reference disk against the weights.
 type Scale struct {
@@ -104,13 +104,13 @@ func Run(in Input, opt Options) (Output, error) {
 	c.constants()
 	for _, r := range in.Rotors {
 		c.secondOpinions(r)
-		c.settled(r)
 		c.repeats(r)
 		c.sources(r)
 		c.coast(r)
 		c.locked(r)
 		c.plausible(r)
 	}
+	c.settled()
 	c.disks()
 	c.added()
 	c.propellers()

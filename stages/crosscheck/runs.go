@@ -3,6 +3,7 @@ package crosscheck
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"spinledger/stages/kit/numeric"
 	"spinledger/stages/kit/spin"
@@ -130,26 +131,43 @@ func (c *checker) secondOpinions(r spin.RotorInertia) {
 }
 
 // settled looks whether the torque of settled rotors under load moves: the cell creeps, and reads weights otherwise than rises, or the load
-// does. One cell serves all rotors, so that all numbers wait; where it cannot tell none does. The uncertainty is that of 99 %: it is asked of every rotor.
-func (c *checker) settled(r spin.RotorInertia) {
-	var d []float64
-	for _, f := range c.fitsOf(r.Rotor, spin.Step) {
-		if f.HasSettledCreep && f.Source == spin.Recorded {
-			d = append(d, f.SettledCreep)
+// does. One cell serves all rotors, so that all numbers wait, unless another rotor's load is seen to stand still: then it is not the cell.
+// Where it cannot tell none waits. The uncertainty is that of 99 %: it is asked of every rotor.
+func (c *checker) settled() {
+	var checks []spin.Check
+	for _, r := range c.in.Rotors {
+		var d []float64
+		for _, f := range c.fitsOf(r.Rotor, spin.Step) {
+			if f.HasSettledCreep && f.Source == spin.Recorded {
+				d = append(d, f.SettledCreep)
+			}
 		}
+		mean, u, ok := meanOf(d)
+		if !ok {
+			continue
+		}
+		u *= spin.Disagreement
+		// What a plateau shows is a tenth of the creep or more; what a number claims to be unsure by needs no second doubt.
+		limit := math.Max(settledLimit, 0.1*r.JKgM2.Expanded().U/r.JKgM2.Mean)
+		verdict := Verdict(mean, u, limit)
+		checks = append(checks, spin.Check{
+			Name: "settled-load", Subject: c.subject(r.Rotor), Value: mean, U: u, Limit: limit, Unit: "1", Verdict: verdict,
+			Gates: verdict == spin.Fail, Sees: []string{faultLoad}, Numbers: c.numbersOf(r.Rotor), Waivable: true,
+			Text: fmt.Sprintf("settled torque under load moves by %+.2g %% ± %.2g %% of the load over its plateau, over %d runs", 100*mean, 100*u, len(d)),
+		})
 	}
-	mean, u, ok := meanOf(d)
-	if !ok {
-		return
+	still := slices.ContainsFunc(checks, func(k spin.Check) bool { return k.Verdict == spin.Pass })
+	for _, k := range checks {
+		why := ": the load creeps; another rotor's does not, so that it is not the cell"
+		if !still {
+			why = ": the cell creeps, or the load does"
+			k.Numbers = c.allNumbers()
+		}
+		if k.Gates {
+			k.Text += why
+		}
+		c.add(k)
 	}
-	u *= spin.Disagreement
-	// What a plateau shows is a tenth of the creep or more; what a number claims to be unsure by needs no second doubt.
-	limit := math.Max(settledLimit, 0.1*r.JKgM2.Expanded().U/r.JKgM2.Mean)
-	c.add(spin.Check{
-		Name: "settled-load", Subject: c.subject(r.Rotor), Value: mean, U: u, Limit: limit, Unit: "1",
-		Gates: Verdict(mean, u, limit) == spin.Fail, Sees: []string{faultLoad}, Numbers: c.allNumbers(), Waivable: true,
-		Text: fmt.Sprintf("settled torque under load moves by %+.2g %% ± %.2g %% of the load over its plateau, over %d runs: the cell creeps, or the load does", 100*mean, 100*u, len(d)),
-	})
 }
 
 // settledLimit of the load is half of what a cell that creeps by half a per cent within a second moves on a plateau of 0.4 s; sound

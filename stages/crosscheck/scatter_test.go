@@ -154,6 +154,30 @@ func TestWeighedAgain(t *testing.T) {
 	}
 }
 
+// TestOneLoadCreeps: where another rotor's load stands still it is not the cell that creeps, and its numbers do not wait.
+func TestOneLoadCreeps(t *testing.T) {
+	const j = 2e-5
+	v := uncertain.New(j, 1e-4*j, 0, "x")
+	in := Input{Job: "j"}
+	for rotor, creep := range map[string]float64{"bare+p": 6e-4, "bare+q": 0} {
+		in.Rotors = append(in.Rotors, spin.RotorInertia{Rotor: rotor, Runs: 6, JKgM2: v, JBodyKgM2: v})
+		in.Numbers = append(in.Numbers, spin.Number{ID: "j/" + rotor, Rotors: []string{rotor}, Value: v})
+		for i := range 6 {
+			in.Fits = append(in.Fits, spin.RunFit{Rotor: rotor, Kind: spin.Step, Chosen: true, Source: spin.Recorded, JKgM2: v,
+				SettledCreep: creep + 5e-5*float64(2*(i%2)-1), HasSettledCreep: true})
+		}
+	}
+	out, err := Run(in, DefaultOptions())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range out.Numbers {
+		if waits := slices.Contains(n.Blocked, "settled-load j/rotor:bare+p"); waits != (n.ID == "j/bare+p") {
+			t.Errorf("%s: blocked by %v", n.ID, n.Blocked)
+		}
+	}
+}
+
 // TestSettledLoad: a settled torque that moves in all runs alike keeps all numbers of the job back; one that moves by chance does not, and
 // nothing is said of rotors without a load.
 func TestSettledLoad(t *testing.T) {
