@@ -156,7 +156,7 @@ func loggerFaults() []Fault {
 		}},
 		{Name: "missed edges", Levels: levels("%.1f %%", 100, func(s *Scenario, x float64) { s.Bench.Speed.Miss = x }, 0.002, 0.01, 0.05)},
 		{Name: "held speed", Levels: levels("%.0f ms", 1e3, heldSpeed, 2e-3, 5e-3, 20e-3)},
-		{Name: "speed smoothed", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { s.Bench.Speed.SmoothS = x }, 2e-3, 10e-3)},
+		{Name: "speed smoothed", Levels: levels("%.0f ms", 1e3, func(s *Scenario, x float64) { s.Bench.Speed.SmoothS = x }, 2e-3, 5e-3, 10e-3)},
 		{Name: "speed over periods, not declared", Levels: levels("%.0f", 1, func(s *Scenario, x float64) { s.Bench.Speed.Span = int(x) }, 3, 7)},
 		{Name: "speed rounded", Levels: levels("%.0f rpm", 30/math.Pi, func(s *Scenario, x float64) { s.Bench.Speed.LSBRadPerS = x }, 10*math.Pi/30, 100*math.Pi/30)},
 		{Name: "speed noise", Levels: levels("%.0f rpm", 30/math.Pi, func(s *Scenario, x float64) { s.Bench.Speed.NoiseRadPS = x }, 10*math.Pi/30, 100*math.Pi/30)},
