@@ -12,7 +12,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers or verdicts can.
-const Method = "crosscheck/11"
+const Method = "crosscheck/12"
 
 // Scale is a reference disk against the weights.
 type Scale struct {
@@ -111,6 +111,7 @@ func Run(in Input, opt Options) (Output, error) {
 		c.plausible(r)
 	}
 	c.settled()
+	c.levelled()
 	c.disks()
 	c.added()
 	c.propellers()

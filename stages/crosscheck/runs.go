@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"spinledger/stages/kit/numeric"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
@@ -131,8 +133,7 @@ func (c *checker) secondOpinions(r spin.RotorInertia) {
 }
 
 // settled looks whether the torque of settled rotors under load moves: the cell creeps, and reads weights otherwise than rises, or the load
-// does. One cell serves all rotors, so that all numbers wait, unless another rotor's load is seen to stand still: then it is not the cell.
-// Where it cannot tell none waits. The uncertainty is that of 99 %: it is asked of every rotor.
+// does. The uncertainty is that of 99 %: it is asked of every rotor.
 func (c *checker) settled() {
 	var checks []spin.Check
 	for _, r := range c.in.Rotors {
@@ -146,18 +147,42 @@ func (c *checker) settled() {
 		if !ok {
 			continue
 		}
-		u *= spin.Disagreement
 		// What a plateau shows is a tenth of the creep or more; what a number claims to be unsure by needs no second doubt.
 		limit := math.Max(settledLimit, 0.1*r.JKgM2.Expanded().U/r.JKgM2.Mean)
-		verdict := Verdict(mean, u, limit)
 		checks = append(checks, spin.Check{
-			Name: "settled-load", Subject: c.subject(r.Rotor), Value: mean, U: u, Limit: limit, Unit: "1", Verdict: verdict,
-			Gates: verdict == spin.Fail, Sees: []string{faultLoad}, Numbers: c.numbersOf(r.Rotor), Waivable: true,
-			Text: fmt.Sprintf("settled torque under load moves by %+.2g %% ± %.2g %% of the load over its plateau, over %d runs", 100*mean, 100*u, len(d)),
+			Name: "settled-load", Subject: c.subject(r.Rotor), Value: mean, U: u * spin.Disagreement, Limit: limit, Numbers: c.numbersOf(r.Rotor),
+			Text: fmt.Sprintf("settled torque under load moves by %+.2g %% ± %.2g %% of the load over its plateau, over %d runs", 100*mean, 100*u*spin.Disagreement, len(d)),
 		})
 	}
-	still := slices.ContainsFunc(checks, func(k spin.Check) bool { return k.Verdict == spin.Pass })
+	c.creeping(checks)
+}
+
+// levelled looks whether the levels of a loaded rotor's steady recordings come late: see spin.Creep. The uncertainty is that of 99 % for all time
+// constants that are tried together.
+func (c *checker) levelled() {
+	var checks []spin.Check
+	for i := range c.in.Curves {
+		l := &c.in.Curves[i]
+		if l.Creep == nil || !slices.ContainsFunc(c.fitsOf(l.Rotor, spin.Step), func(f spin.RunFit) bool { return l.At(f.SettledRadPerS) > loadedRel*f.PeakNm }) {
+			continue
+		}
+		u := l.Creep.SE * distuv.StudentsT{Sigma: 1, Nu: float64(l.Creep.DoF)}.Quantile(1-0.01/2/spin.CreepTaus)
+		checks = append(checks, spin.Check{
+			Name: "late-levels", Subject: c.subject(l.Rotor), Value: l.Creep.Rel, U: u, Limit: lateLimit, Numbers: c.numbersOf(l.Rotor),
+			Text: fmt.Sprintf("levels of its steady recordings come late by %+.2g %% ± %.2g %% of the load, with a time constant of about %.2g s", 100*l.Creep.Rel, 100*u, l.Creep.TauS),
+		})
+	}
+	c.creeping(checks)
+}
+
+// creeping files checks of a cell's creep. One cell serves all rotors, so that all numbers wait where one fails, unless another
+// rotor's load is seen to stand still: then it is not the cell. Where it cannot tell none waits.
+func (c *checker) creeping(checks []spin.Check) {
+	passes := func(k spin.Check) bool { return Verdict(k.Value, k.U, k.Limit) == spin.Pass }
+	still := slices.ContainsFunc(checks, passes)
 	for _, k := range checks {
+		k.Verdict, k.Unit, k.Sees, k.Waivable = Verdict(k.Value, k.U, k.Limit), "1", []string{faultLoad}, true
+		k.Gates = k.Verdict == spin.Fail
 		why := ": the load creeps; another rotor's does not, so that it is not the cell"
 		if !still {
 			why = ": the cell creeps, or the load does"
@@ -169,6 +194,14 @@ func (c *checker) settled() {
 		c.add(k)
 	}
 }
+
+const (
+	// lateLimit of the load: what a creeping cell moves an inertia by is one to one and a half of it.
+	lateLimit = 2e-3
+	// loadedRel of a run's peak torque is the least load whose levels say something of a cell: below, it remembers the torque of
+	// speeding up from level to level.
+	loadedRel = 0.015
+)
 
 // settledLimit of the load is half of what a cell that creeps by half a per cent within a second moves on a plateau of 0.4 s; sound
 // sessions stay below with what their runs scatter by (1 of 80 did not, of either the 11 or the 40 mm motor, none of the 22 mm motor).

@@ -209,3 +209,29 @@ func TestSettledLoad(t *testing.T) {
 		}
 	}
 }
+
+// TestLateLevels: levels of a loaded rotor that come late keep all numbers back; by chance, by little, or of a rotor without a load they do not.
+func TestLateLevels(t *testing.T) {
+	const j, w = 2e-5, 500.0
+	for _, c := range []struct {
+		rel, se, load float64
+		want          string
+	}{
+		{0.005, 5e-4, 0.1, spin.Fail}, {-0.005, 5e-4, 0.1, spin.Fail}, {5e-4, 3e-4, 0.1, spin.Pass}, {0.001, 1e-4, 0.1, spin.Pass},
+		{0.005, 4e-3, 0.1, spin.CannotTell}, {0.005, 5e-4, 0.01, ""},
+	} {
+		v := uncertain.New(j, 1e-4*j, 0, "x")
+		in := Input{Job: "j", Rotors: []spin.RotorInertia{{Rotor: "bare+p", Runs: 1, JKgM2: v, JBodyKgM2: v}}, Numbers: []spin.Number{{ID: "j/other/inertia", Value: v}},
+			Fits: []spin.RunFit{{Rotor: "bare+p", Kind: spin.Step, Chosen: true, Source: spin.Recorded, JKgM2: v, SettledRadPerS: w, PeakNm: 1}},
+			Curves: []spin.LoadCurve{{Rotor: "bare+p", Form: spin.FormSquare, RefRadPerS: w, Coef: []uncertain.Value{uncertain.Exact(c.load)},
+				Creep: &spin.Creep{Rel: c.rel, SE: c.se, TauS: 1, DoF: 30}}}}
+		out, err := Run(in, DefaultOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := verdictOf(out, "late-levels")
+		if got != c.want || (c.want == spin.Fail) != slices.Contains(out.Numbers[0].Blocked, "late-levels j/rotor:bare+p") {
+			t.Errorf("%+v: %q, blocked %v", c, got, out.Numbers[0].Blocked)
+		}
+	}
+}

@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "drag/4"
+const Method = "drag/5"
 
 // Set is the settled plateaus of one recording of the rotor.
 type Set struct {
@@ -179,6 +179,7 @@ func turning(sets []Set) []Set {
 
 // choose takes the best form; with rests where they belong to the curve.
 func choose(in Input, p *levels, basis string, opt Options) (Output, error) {
+	sets := p.sets
 	best, tried, ok := p.best(opt)
 	off, apart := 0.0, false
 	if ok {
@@ -194,6 +195,9 @@ func choose(in Input, p *levels, basis string, opt Options) (Output, error) {
 	}
 	curve := p.curve(best, in, basis)
 	curve.Candidates = tried
+	if basis == "steady" {
+		curve.Creep = p.creep(sets, best, &curve)
+	}
 	out := Output{Curve: &curve}
 	if apart {
 		out.Warnings = append(out.Warnings, spin.Warning{

@@ -23,23 +23,8 @@ const leastExponent, mostExponent = 0.5, 4
 
 // fit solves for the load's coefficients, a zero a set, and a drift where the set has levels enough.
 func (l *levels) fit(form string) (fitted, error) {
-	terms := map[string]int{spin.FormSquare: 1, spin.FormLinearSquare: 2, spin.FormPower: 2, spin.FormCubic: 3}[form]
-	shape := terms
-	if l.dry {
-		terms++
-	}
+	model, terms := l.model(form)
 	n := len(l.points)
-	model := func(i int, coef, grad []float64) float64 {
-		p, v := l.points[i], 0.0
-		if l.dry {
-			grad[shape] = 0
-			if p.p.Kind != spin.Rest {
-				grad[shape] = 1
-				v += coef[shape]
-			}
-		}
-		return v + p.density*loadTerm(form, coef, grad, p.p.SpeedRadPerS/l.ref, p.density)
-	}
 	y := make([]float64, n)
 	for i, p := range l.points {
 		y[i] = p.p.TorqueNm
@@ -77,6 +62,26 @@ func (l *levels) fit(form string) (fitted, error) {
 	// Levels on a grid may follow a wrong law to the last digit: a misfit below what rounding alone makes is no evidence.
 	aicc := nn*math.Log(sol.RSS/nn+l.rounding+1e-300) + 2*k + 2*k*(k+1)/(nn-k-1)
 	return fitted{form, terms, sol, aicc}, nil
+}
+
+// model is a form's load at a point, and its gradient by so many coefficients.
+func (l *levels) model(form string) (numeric.Model, int) {
+	terms := map[string]int{spin.FormSquare: 1, spin.FormLinearSquare: 2, spin.FormPower: 2, spin.FormCubic: 3}[form]
+	shape := terms
+	if l.dry {
+		terms++
+	}
+	return func(i int, coef, grad []float64) float64 {
+		p, v := l.points[i], 0.0
+		if l.dry {
+			grad[shape] = 0
+			if p.p.Kind != spin.Rest {
+				grad[shape] = 1
+				v += coef[shape]
+			}
+		}
+		return v + p.density*loadTerm(form, coef, grad, p.p.SpeedRadPerS/l.ref, p.density)
+	}, terms
 }
 
 // solve minimises over the load's coefficients; y and the model's columns are what the sets' zeros and drifts cannot follow.

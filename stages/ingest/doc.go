@@ -35,4 +35,4 @@
 package ingest
 
 // Method is the version of this stage: it changes whenever its numbers can.
-const Method = "ingest/6"
+const Method = "ingest/7"

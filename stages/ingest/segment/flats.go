@@ -198,6 +198,7 @@ func Summarise(s *series.Samples, seg spin.Segment) spin.Plateau {
 	if s.TorqueNm != nil {
 		p.TorqueNm = numeric.Mean(s.TorqueNm[a:b])
 		p.TorqueSE, _ = numeric.BatchSE(s.TorqueNm[a:b])
+		p.Moved = moved(s, a, b)
 		p.TorqueSD = math.Sqrt(numeric.Variance(numeric.Detrended(s.TorqueNm[a:b])))
 	}
 	for _, c := range []struct {
@@ -217,4 +218,25 @@ func Summarise(s *series.Samples, seg spin.Segment) spin.Plateau {
 		}
 	}
 	return p
+}
+
+// movedLeast is the fewest samples of a quarter that is compared with another.
+const movedLeast = 16
+
+// moved compares the second quarter of a plateau with its last; the first is left to what settles.
+func moved(s *series.Samples, from, to int) *spin.Moved {
+	n := (to - from) / 4
+	if n < movedLeast {
+		return nil
+	}
+	a, b := from+n, to-n
+	m := &spin.Moved{
+		EarlyS: (s.TimeS[a] + s.TimeS[a+n-1]) / 2, LateS: (s.TimeS[b] + s.TimeS[to-1]) / 2, QuarterS: s.TimeS[to-1] - s.TimeS[b],
+		TorqueNm:     numeric.Mean(s.TorqueNm[b:to]) - numeric.Mean(s.TorqueNm[a:a+n]),
+		SpeedRadPerS: numeric.Mean(s.SpeedRadPerS[b:to]) - numeric.Mean(s.SpeedRadPerS[a:a+n]),
+	}
+	early, _ := numeric.BatchSE(s.TorqueNm[a : a+n])
+	late, _ := numeric.BatchSE(s.TorqueNm[b:to])
+	m.TorqueSE = math.Hypot(early, late)
+	return m
 }

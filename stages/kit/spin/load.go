@@ -54,9 +54,23 @@ type LoadCurve struct {
 	DoF           int     `json:"dof"`
 	// LackOfFitP is the p-value of the lack-of-fit F test, 1 when repeats do not allow one.
 	LackOfFitP float64 `json:"lack_of_fit_p"`
+	// Creep that the levels show, nil where they cannot.
+	Creep *Creep `json:"creep,omitempty"`
 	// Candidates tried with their AICc, in the order of richness; without those
 	// that have too few points for one.
 	Candidates []LoadCandidate `json:"candidates"`
+}
+
+// CreepTaus is the number of time constants that are tried.
+const CreepTaus = 8
+
+// Creep is how a torque comes late on the levels of a steady recording: the channel reads a load L as L + Rel·q, where q follows L with the
+// time constant TauS. Rel has the standard error SE, with DoF degrees of freedom.
+type Creep struct {
+	Rel  float64 `json:"rel"`
+	SE   float64 `json:"se"`
+	TauS float64 `json:"tau_s"`
+	DoF  int     `json:"dof"`
 }
 
 // LoadCandidate is one form tried.

@@ -96,6 +96,20 @@ type Plateau struct {
 	VoltageV     float64 `json:"voltage_v,omitempty"`
 	CurrentA     float64 `json:"current_a,omitempty"`
 	TemperatureK float64 `json:"temperature_k,omitempty"`
+	// Moved is nil where the plateau is short, or has no torque.
+	Moved *Moved `json:"moved,omitempty"`
+}
+
+// Moved is what a plateau does between its second quarter and its last.
+type Moved struct {
+	// EarlyS and LateS are the quarters' middles, QuarterS their length.
+	EarlyS   float64 `json:"early_s"`
+	LateS    float64 `json:"late_s"`
+	QuarterS float64 `json:"quarter_s"`
+	// TorqueNm and SpeedRadPerS are late less early, TorqueSE the standard error, autocorrelation counted.
+	TorqueNm     float64 `json:"torque_nm"`
+	TorqueSE     float64 `json:"torque_se"`
+	SpeedRadPerS float64 `json:"speed_radps"`
 }
 
 // TorqueU is the standard uncertainty of TorqueNm by noise and rounding.
