@@ -210,10 +210,14 @@ func choose(in Input, p *levels, basis string, opt Options) (Output, error) {
 		doubt(in, &curve)
 	}
 	if curve.LackOfFitP < 0.01 {
+		covers := "its uncertainty covers as much"
+		if widened := math.Sqrt(curve.ChiSquaredRel); widened > 1.05 {
+			covers = fmt.Sprintf("its uncertainty is widened by %.2g", widened)
+		}
 		out.Warnings = append(out.Warnings, spin.Warning{
 			Stage: "drag", Code: "lack-of-fit", Subject: in.Job + "/rotor:" + in.Rotor,
-			Text: fmt.Sprintf("the %s form misses the levels by more than their repeats (p = %.2g); the curve's uncertainty is widened by %.2g; more levels, or a settled zero, would tell why",
-				curve.Form, curve.LackOfFitP, math.Sqrt(math.Max(1, curve.ChiSquaredRel))),
+			Text: fmt.Sprintf("the %s form misses the levels by more than their repeats (p = %.2g); %s; more levels, or a settled zero, would tell why",
+				curve.Form, curve.LackOfFitP, covers),
 		})
 	}
 	return out, nil

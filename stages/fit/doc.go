@@ -10,7 +10,7 @@
 //	passage A→B, B→C      ∫wT = J·Δω + λ·∫wL + z₀·∫w + z₁·∫w(t − t₀)
 //
 // They are solved together by generalised least squares with the covariance
-// that white torque noise (its density from the plateaus' batch means) and
+// that white torque noise (its density from the plateaus, clear of ringing) and
 // speed noise give them (a passage ends as near the transient as ringing
 // allows, stepProblem.between), and two weak priors: λ = 1 ± u (a load curve is
 // known so well on another day and in other air), z₁ = 0 ± u. With three plateaus

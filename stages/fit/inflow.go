@@ -35,11 +35,12 @@ func (p *stepProblem) settling() (mean, u float64) {
 					load[n] -= f * l * (1 - v[n]/w)
 				}
 			}
-			body, err := p.moved(p.tau, load)
+			s, err := p.system(p.tau, load, p.priorLambda, p.priorDrift)
 			if err != nil {
 				continue
 			}
-			d := body - f*virtual - p.j
+			body, lambda := s.Coef[0], s.Coef[1]
+			d := body - f*lambda*virtual - p.j
 			mean += cw[k] * fw[i] * d
 			square += cw[k] * fw[i] * d * d
 		}
@@ -47,8 +48,8 @@ func (p *stepProblem) settling() (mean, u float64) {
 	return mean, math.Sqrt(math.Max(0, square-mean*mean))
 }
 
-// virtual is c·∫k dv/Δω of a completed rise from A to B, with v as it was on the way
-// and what is still missing at both ends added at their speeds.
+// virtual is c·∫k dv/Δω of a completed rise from A to B by the curve as given, with v as it was on the way
+// and what is still missing at both ends added at their speeds. A load that is λ times the curve's makes λ times of it.
 func (p *stepProblem) virtual(v []float64, c float64) float64 {
 	lo, hi := indexOf(p.v.SpeedTimeS, p.a.From), indexOf(p.v.SpeedTimeS, p.b.To)
 	hi = min(hi, len(v)-1)

@@ -31,6 +31,7 @@ type stepProblem struct {
 	peak   float64 // largest mean torque of the passage, N·m
 	rough  float64 // the inertia, kg·m², by impulse and speeds alone
 	loaded float64 // loadRel
+	settle float64 // least of a passage's end and its rise together, s
 
 	priorLambda, priorDrift float64
 
@@ -43,6 +44,10 @@ type stepProblem struct {
 func newStep(in Input, run spin.Run, v *balance.View, tau float64, opt Options) *stepProblem {
 	p := &stepProblem{in: in, run: run, opt: opt, v: v.Keep(), tau: tau, load: balance.Loads(v, in.Curve)}
 	p.loaded = p.loadRel()
+	p.settle = settlePeriods / settleHz
+	if in.ringHz > 0 {
+		p.settle = math.Max(p.settle, settlePeriods/in.ringHz)
+	}
 	seg := in.Recording.Segments
 	p.a = clampWindow(seg[run.A], opt.PlateauS, true)
 	p.b = p.after(seg[run.B])
@@ -67,10 +72,11 @@ func newStep(in Input, run spin.Run, v *balance.View, tau float64, opt Options) 
 }
 
 const (
-	// settleS is the least that a passage's end and the rise last together, s: eight periods of a fixture of 80 Hz, so that what
-	// the step has set ringing is averaged away. shortestEnd is for rises so slow that they ring little.
-	settleS     = 0.11
-	shortestEnd = 0.04
+	// settlePeriods of the fixture, or of one of 80 Hz where that is longer, is the least that a passage's end and the rise last
+	// together: what the step has set ringing is averaged away. shortestEnd, s, is for rises so slow that they ring little.
+	settlePeriods = 8.8
+	settleHz      = 80.0
+	shortestEnd   = 0.04
 	// endSamples is the fewest samples of an end: a window of fewer has no shape.
 	endSamples = 24
 )
@@ -89,13 +95,15 @@ func (p *stepProblem) between(a, b balance.Window) balance.Test {
 	}
 	begun, done := p.reaches(0.1, a, b), p.reaches(0.95, a, b)
 	rise := p.reaches(0.9, a, b) - begun
-	last := math.Max(a.To, begun-0.3*rise)
+	// A slow channel still shows afterwards, or shows before, what the lag only sets right on average.
+	late := 2 * math.Abs(p.tau)
+	last, done := math.Max(a.To, begun-0.3*rise-late), math.Min(b.From, done+late)
 	if last >= done {
 		return whole
 	}
 	l := p.rough * math.Sqrt(12*a.Integral()*(a.To-a.From)*p.noiseW/p.noiseT)
 	step := math.Max(p.in.Recording.StepS, p.in.Recording.TorqueRenewedS)
-	l = max(l, shortestEnd, settleS-rise, endSamples*step)
+	l = max(l, shortestEnd, p.settle-rise, endSamples*step)
 	return balance.Test{
 		From:    balance.Window{From: math.Max(a.From, last-l), To: last},
 		To:      balance.Window{From: done, To: math.Min(b.To, done+l)},

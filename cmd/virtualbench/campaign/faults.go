@@ -71,6 +71,9 @@ func benchFaults() []Fault {
 		{Name: "inflow off", Levels: []Level{{"", func(s *Scenario) { s.Errors.InflowF, s.Errors.InflowC = [2]float64{}, [2]float64{} }}}},
 		{Name: "fixture", Levels: levels("%.0f Hz", 1, func(s *Scenario, x float64) { s.Bench.Fixture.Hz = x }, 80, 120, 400)},
 		{Name: "fixture damping", Levels: levels("%.0f %%", 100, func(s *Scenario, x float64) { s.Bench.Fixture.Damping = x }, 0.01, 0.2)},
+		{Name: "fixture of 90 Hz damped by 1.5 % and zero drift", Levels: levels("%.1f %%/s", 100, peaks(func(s *Scenario, nm float64) {
+			s.Bench.Torque.DriftNmPs, s.Bench.Fixture.Hz, s.Bench.Fixture.Damping = nm, 90, 0.015
+		}), 0.001, 0.003, 0.01)},
 		{Name: "second mode, a third of the torque", Levels: levels("%.0f Hz", 1, func(s *Scenario, x float64) {
 			f := &s.Bench.Fixture
 			f.Share2, f.Hz2, f.Damping2 = 1.0/3, x, 0.03
