@@ -13,7 +13,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "fit/15"
+const Method = "fit/16"
 
 // Input is one recording with what other stages know of it.
 type Input struct {

@@ -65,3 +65,18 @@ func TestOtherLoad(t *testing.T) {
 		}
 	}
 }
+
+// TestPowerOfLateTorque: mechanical over electrical power is what it is, whether the torque comes at once or 10 ms late.
+func TestPowerOfLateTorque(t *testing.T) {
+	for _, lag := range []float64{0, 0.01} {
+		in, now := input(1, 0, lag, 0.004), input(1, 0, 0, 0.004)
+		s := in.Recording.Samples
+		for i, w := range s.SpeedRadPerS {
+			// Eight tenths arrive, of what the torque that is not late makes of the zero of 0.01 N·m less.
+			s.VoltageV, s.CurrentA = append(s.VoltageV, 10), append(s.CurrentA, (now.Recording.Samples.TorqueNm[i]-0.01)*w/10/0.8)
+		}
+		if f := fitted(t, in); math.Abs(f.ElectricalRatio/0.8-1) > 2e-3 {
+			t.Errorf("lag of %g s: %.4f, want 0.8", lag, f.ElectricalRatio)
+		}
+	}
+}

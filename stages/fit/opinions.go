@@ -194,16 +194,21 @@ func (p *stepProblem) electrical() float64 {
 		return 0
 	}
 	// From the middle of the rise on, so that a bare bell, which delivers
-	// next to nothing when settled, is seen at work.
+	// next to nothing when settled, is seen at work. Torque that comes late belongs to the speed of its own time.
 	lo = indexOf(p.v.TimeS, p.crossing(0.5))
 	var mech, elec []float64
 	for i := lo; i < hi; i++ {
-		mech = append(mech, (p.v.TorqueNm[i]-p.z0)*p.v.SpeedRadPerS[i])
 		elec = append(elec, p.v.CurrentA[i]*p.v.VoltageV[i])
 	}
-	e := numeric.Sum(elec)
+	for i := indexOf(p.v.TimeS, p.v.TimeS[lo]+p.tau); i < p.v.Len() && p.v.TimeS[i] < p.v.TimeS[hi-1]+p.tau; i++ {
+		mech = append(mech, (p.v.TorqueNm[i]-p.z0)*speedAt(p.v.View, p.v.TimeS[i]-p.tau))
+	}
+	if len(mech) == 0 || len(elec) == 0 {
+		return 0
+	}
+	e := numeric.Mean(elec)
 	if e <= 0 {
 		return 0
 	}
-	return numeric.Sum(mech) / e
+	return numeric.Mean(mech) / e
 }
