@@ -56,6 +56,7 @@ func Dials() []Dial {
 		{"sweep-resistance", "heat of the sweep", "×", 1, 0.05, hot, cold},
 		{"aliasing", "torque averaged, declared point", "ms", 1e3, 1e-4, denied, 0},
 		{"settled-load", "creep", "%", 100, 1e-3, creeping, 0},
+		{"late-levels", "creep", "%", 100, 1e-3, creeping, 0},
 		{"torque-spikes", "torque spikes", "%", 100, 1e-5, torqueSpikes, 0},
 	}
 }
