@@ -86,22 +86,24 @@ const (
 	creepDoF = 6
 )
 
-// creepAt pools what the recordings say by themselves, each with its own coefficients; misfit is their sum of squares.
+// creepAt pools what the recordings, or stretches of long ones, say by themselves, each with its own coefficients; misfit is their sum of squares.
 func (l *levels) creepAt(all []Set, f fitted, curve *spin.LoadCurve, tau float64, walks bool) (c *spin.Creep, misfit float64) {
 	out := spin.Creep{TauS: tau}
 	weight, at := 0.0, 0
 	for k, s := range all {
-		e := l.creepEquations(k, at, s, f, curve, tau)
-		at = e.end
-		sol, err := e.solve(walks)
-		if err != nil || sol.DoF < creepDoF {
-			continue
+		var stretches []creepEquations
+		stretches, at = l.creepEquations(k, at, s, f, curve, tau)
+		for _, e := range stretches {
+			sol, err := e.solve(walks)
+			if err != nil || sol.DoF < creepDoF {
+				continue
+			}
+			v := math.Max(1, sol.RSS/float64(sol.DoF)) * sol.Cov.At(0, 0)
+			out.Rel += sol.Coef[0] / v
+			out.DoF += sol.DoF
+			weight += 1 / v
+			misfit += sol.RSS
 		}
-		v := math.Max(1, sol.RSS/float64(sol.DoF)) * sol.Cov.At(0, 0)
-		out.Rel += sol.Coef[0] / v
-		out.DoF += sol.DoF
-		weight += 1 / v
-		misfit += sol.RSS
 	}
 	if weight == 0 {
 		return nil, 0
@@ -110,12 +112,11 @@ func (l *levels) creepAt(all []Set, f fitted, curve *spin.LoadCurve, tau float64
 	return &out, misfit
 }
 
-// creepEquations are those of one recording: rows of the plateaus' means first, then of their moves.
-type creepEquations struct {
-	rows []creepRow
-	// end is where the points of the next set begin.
-	end int
-}
+// creepEquations are those of one stretch: rows of the plateaus' means first, then of their moves.
+type creepEquations []creepRow
+
+// creepStretch is the most plateaus whose levels' covariance is taken together: time grows with its cube, and memory with its square.
+const creepStretch = 64
 
 type creepRow struct {
 	// columns: c, zero, drift, drift as the moves show it, the curve's coefficients.
@@ -125,7 +126,8 @@ type creepRow struct {
 	t, apart float64
 }
 
-func (l *levels) creepEquations(k, at int, s Set, f fitted, curve *spin.LoadCurve, tau float64) creepEquations {
+// creepEquations are those of set k by stretches; its points begin at index at, and those of the next set at end.
+func (l *levels) creepEquations(k, at int, s Set, f fitted, curve *spin.LoadCurve, tau float64) (stretches []creepEquations, end int) {
 	model, terms := l.model(f.form)
 	load := func(p spin.Plateau) float64 {
 		if p.Kind == spin.Rest {
@@ -159,26 +161,30 @@ func (l *levels) creepEquations(k, at int, s Set, f fitted, curve *spin.LoadCurv
 			row.columns[0], row.columns[3] = behind[i].moved, m.LateS-m.EarlyS
 			moves = append(moves, row)
 		}
+		if (i+1)%creepStretch == 0 || i == len(s.Plateaus)-1 {
+			stretches = append(stretches, append(means, moves...))
+			means, moves = nil, nil
+		}
 	}
-	return creepEquations{append(means, moves...), at}
+	return stretches, at
 }
 
 // solve finds c, the first coefficient. A zero that walks makes neighbouring levels err together: how fast it does is read from what the moves
 // scatter by beyond their noise, and the levels' covariance is that of a random walk; not where walks is false.
 func (e creepEquations) solve(walks bool) (numeric.Solution, error) {
-	n := len(e.rows)
+	n := len(e)
 	if n == 0 {
 		return numeric.Solution{}, errNoRows
 	}
 	// Columns of nothing but zeros, such as the drift of a recording without moves, are left out.
 	used := []int{0}
-	for j := 1; j < len(e.rows[0].columns); j++ {
-		if slices.ContainsFunc(e.rows, func(r creepRow) bool { return r.columns[j] != 0 }) {
+	for j := 1; j < len(e[0].columns); j++ {
+		if slices.ContainsFunc(e, func(r creepRow) bool { return r.columns[j] != 0 }) {
 			used = append(used, j)
 		}
 	}
 	a, y := numeric.NewMatrix(n, len(used)), make([]float64, n)
-	for i, r := range e.rows {
+	for i, r := range e {
 		y[i] = r.y
 		for k, j := range used {
 			a.Set(i, k, r.columns[j])
@@ -191,7 +197,7 @@ func (e creepEquations) solve(walks bool) (numeric.Solution, error) {
 	// The square of a normal deviate is as often below 0.455 as above (median of χ² with one degree of freedom).
 	const median = 0.455
 	var speeds []float64
-	for i, r := range e.rows {
+	for i, r := range e {
 		if r.apart > 0 {
 			speeds = append(speeds, (float64(sol.Residual[i]*sol.Residual[i])/median-r.v)/r.apart)
 		}
@@ -210,17 +216,17 @@ var errNoRows = errors.New("drag: no plateaus")
 
 // covariance is that of noise and of a walk of the zero by so many N²m²/s.
 func (e creepEquations) covariance(walk float64) numeric.Matrix {
-	cov := numeric.NewMatrix(len(e.rows), len(e.rows))
-	for i, r := range e.rows {
+	cov := numeric.NewMatrix(len(e), len(e))
+	for i, r := range e {
 		cov.Set(i, i, r.v+walk*r.apart)
 		if r.apart > 0 {
 			continue
 		}
-		for j, o := range e.rows[:i+1] {
+		for j, o := range e[:i+1] {
 			if o.apart > 0 {
 				break
 			}
-			c := walk * (math.Min(r.t, o.t) - e.rows[0].t)
+			c := walk * (math.Min(r.t, o.t) - e[0].t)
 			if i == j {
 				c += r.v
 			}

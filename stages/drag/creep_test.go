@@ -119,3 +119,31 @@ func TestCreepOfLittle(t *testing.T) {
 		t.Errorf("no load: %v, %+v", err, none.Curve)
 	}
 }
+
+// TestCreepOfMany: a long recording of many staircases is taken in stretches, and tells a creep better than one staircase does.
+func TestCreepOfMany(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	one := stairs10(rng, 0.005, 1, 5e-4, 0)
+	many := one
+	many.Plateaus = nil
+	for k := range 30 {
+		next := stairs10(rng, 0.005, 1, 5e-4, 0)
+		for _, p := range next.Plateaus {
+			shift := 40 * float64(k)
+			m := *p.Moved
+			p.MidS, m.EarlyS, m.LateS, p.Moved = p.MidS+shift, m.EarlyS+shift, m.LateS+shift, &m
+			many.Plateaus = append(many.Plateaus, p)
+		}
+	}
+	find := func(s Set) spin.Creep {
+		out, err := Run(Input{Job: "j", Rotor: "bare+p", Sets: []Set{s}}, DefaultOptions())
+		if err != nil || out.Curve == nil || out.Curve.Creep == nil {
+			t.Fatalf("%v %+v", err, out.Refusals)
+		}
+		return *out.Curve.Creep
+	}
+	a, b := find(one), find(many)
+	if !(b.SE < a.SE/3) || math.Abs(b.Rel-0.005) > 1e-3 || b.DoF < 500 {
+		t.Errorf("one staircase %+v, thirty %+v", a, b)
+	}
+}

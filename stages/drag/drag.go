@@ -11,7 +11,7 @@ import (
 )
 
 // Method changes whenever this stage's numbers can.
-const Method = "drag/5"
+const Method = "drag/6"
 
 // Set is the settled plateaus of one recording of the rotor.
 type Set struct {
