@@ -260,10 +260,13 @@ func (c *computation) weighed() []crosscheck.Weighed {
 	seen := map[string]bool{}
 	for i := range c.w.Recordings {
 		r := &c.w.Recordings[i]
+		if r.WeighedAfter == "" {
+			continue
+		}
 		scale, err := r.scale()
 		key := r.Declared.Session + "/scale." + string(scale.Sense)
 		// Weights that make no line have had their recordings refused.
-		if err != nil || scale.Moved == nil || seen[key] {
+		if err != nil || seen[key] {
 			continue
 		}
 		seen[key] = true

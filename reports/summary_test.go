@@ -70,7 +70,6 @@ const briefSummary = `j: 1 recording, 3 runs
       because a bent pin (KA, until 2026-12-31)
 `
 
-// TestSummary: what a user reads, word for word, short and with all.
 // TestIntervals: a job as machines read it says of each number what its parts amount to, and reads back as it was.
 func TestIntervals(t *testing.T) {
 	j := summaryJob()
@@ -105,6 +104,7 @@ func TestIntervals(t *testing.T) {
 	}
 }
 
+// TestSummary: what a user reads, word for word, short and with all.
 func TestSummary(t *testing.T) {
 	var b strings.Builder
 	if err := Summary(&b, []Job{summaryJob()}, false); err != nil {

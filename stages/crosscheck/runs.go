@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"spinledger/stages/kit/numeric"
 	"spinledger/stages/kit/spin"
 	"spinledger/stages/kit/uncertain"
@@ -163,10 +161,10 @@ func (c *checker) levelled() {
 	var checks []spin.Check
 	for i := range c.in.Curves {
 		l := &c.in.Curves[i]
-		if l.Creep == nil || !slices.ContainsFunc(c.fitsOf(l.Rotor, spin.Step), func(f spin.RunFit) bool { return l.At(f.SettledRadPerS) > loadedRel*f.PeakNm }) {
+		if l.Creep == nil || !slices.ContainsFunc(c.fitsOf(l.Rotor, spin.Step), func(f spin.RunFit) bool { return l.At(f.SettledRadPerS) > creepLoad*f.PeakNm }) {
 			continue
 		}
-		u := l.Creep.SE * distuv.StudentsT{Sigma: 1, Nu: float64(l.Creep.DoF)}.Quantile(1-0.01/2/spin.CreepTaus)
+		u := l.Creep.SE * uncertain.StudentQuantile(1-0.01/2/spin.CreepTaus, float64(l.Creep.DoF))
 		checks = append(checks, spin.Check{
 			Name: "late-levels", Subject: c.subject(l.Rotor), Value: l.Creep.Rel, U: u, Limit: lateLimit, Numbers: c.numbersOf(l.Rotor),
 			Text: fmt.Sprintf("levels of its steady recordings come late by %+.2g %% ± %.2g %% of the load, with a time constant of about %.2g s", 100*l.Creep.Rel, 100*u, l.Creep.TauS),
@@ -178,11 +176,14 @@ func (c *checker) levelled() {
 // creeping files checks of a cell's creep. One cell serves all rotors, so that all numbers wait where one fails, unless another
 // rotor's load is seen to stand still: then it is not the cell. Where it cannot tell none waits.
 func (c *checker) creeping(checks []spin.Check) {
-	passes := func(k spin.Check) bool { return Verdict(k.Value, k.U, k.Limit) == spin.Pass }
-	still := slices.ContainsFunc(checks, passes)
+	still := false
+	for i := range checks {
+		k := &checks[i]
+		k.Verdict = Verdict(k.Value, k.U, k.Limit)
+		still = still || k.Verdict == spin.Pass
+	}
 	for _, k := range checks {
-		k.Verdict, k.Unit, k.Sees, k.Waivable = Verdict(k.Value, k.U, k.Limit), "1", []string{faultLoad}, true
-		k.Gates = k.Verdict == spin.Fail
+		k.Gates, k.Unit, k.Sees, k.Waivable = k.Verdict == spin.Fail, "1", []string{faultLoad}, true
 		why := ": the load creeps; another rotor's does not, so that it is not the cell"
 		if !still {
 			why = ": the cell creeps, or the load does"
@@ -198,9 +199,9 @@ func (c *checker) creeping(checks []spin.Check) {
 const (
 	// lateLimit of the load: what a creeping cell moves an inertia by is one to one and a half of it.
 	lateLimit = 2e-3
-	// loadedRel of a run's peak torque is the least load whose levels say something of a cell: below, it remembers the torque of
+	// creepLoad of a run's peak torque is the least load whose levels say something of a cell: below, it remembers the torque of
 	// speeding up from level to level.
-	loadedRel = 0.015
+	creepLoad = 0.015
 )
 
 // settledLimit of the load is half of what a cell that creeps by half a per cent within a second moves on a plateau of 0.4 s; sound

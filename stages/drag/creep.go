@@ -1,7 +1,6 @@
 package drag
 
 import (
-	"errors"
 	"math"
 	"slices"
 
@@ -18,12 +17,12 @@ type late struct{ mean, moved float64 }
 
 // lates follows q, dq/dt = (L − q)/τ, through a set's plateaus from equilibrium on the first; halfway between two of them the load goes
 // from one's to the other's.
-func lates(s Set, load func(spin.Plateau) float64, tau float64) []late {
+func lates(s Set, curve *spin.LoadCurve, tau float64) []late {
 	out := make([]late, len(s.Plateaus))
 	q, last, end := 0.0, 0.0, 0.0
-	to := func(l, seconds float64) { q = l + (q-l)*math.Exp(-seconds/tau) }
+	to := func(l, seconds float64) { q = l + float64((q-l)*math.Exp(-seconds/tau)) }
 	for i, p := range s.Plateaus {
-		l, begin := load(p), p.MidS-p.SpanS/2
+		l, begin := loadOn(p, curve), p.MidS-p.SpanS/2
 		if i == 0 {
 			q = l
 		} else {
@@ -55,13 +54,14 @@ func lates(s Set, load func(spin.Plateau) float64, tau float64) []late {
 // the one is taken that needs the least creep: a short memory asks for much of it.
 // all are the sets with the rests that the curve may have left out. nil where too little is left to tell.
 func (l *levels) creep(all []Set, f fitted, curve *spin.LoadCurve) *spin.Creep {
+	stretches := l.creepStretches(all, f, curve)
 	type trial struct {
 		tau, rel, misfit float64
 	}
 	var trials []trial
 	least := math.Inf(1)
 	for _, tau := range creepTaus {
-		if c, misfit := l.creepAt(all, f, curve, tau, false); c != nil {
+		if c, misfit := creepAt(all, stretches, curve, tau, false); c != nil {
 			trials = append(trials, trial{tau, math.Abs(c.Rel), misfit})
 			least = math.Min(least, misfit)
 		}
@@ -75,7 +75,7 @@ func (l *levels) creep(all []Set, f fitted, curve *spin.LoadCurve) *spin.Creep {
 	if math.IsInf(best.rel, 1) {
 		return nil
 	}
-	c, _ := l.creepAt(all, f, curve, best.tau, true)
+	c, _ := creepAt(all, stretches, curve, best.tau, true)
 	return c
 }
 
@@ -87,13 +87,13 @@ const (
 )
 
 // creepAt pools what the recordings, or stretches of long ones, say by themselves, each with its own coefficients; misfit is their sum of squares.
-func (l *levels) creepAt(all []Set, f fitted, curve *spin.LoadCurve, tau float64, walks bool) (c *spin.Creep, misfit float64) {
+func creepAt(all []Set, stretches [][]creepEquations, curve *spin.LoadCurve, tau float64, walks bool) (c *spin.Creep, misfit float64) {
 	out := spin.Creep{TauS: tau}
-	weight, at := 0.0, 0
+	weight := 0.0
 	for k, s := range all {
-		var stretches []creepEquations
-		stretches, at = l.creepEquations(k, at, s, f, curve, tau)
-		for _, e := range stretches {
+		behind := lates(s, curve, tau)
+		for _, e := range stretches[k] {
+			e.fall(behind)
 			sol, err := e.solve(walks)
 			if err != nil || sol.DoF < creepDoF {
 				continue
@@ -119,6 +119,7 @@ type creepEquations []creepRow
 const creepStretch = 64
 
 type creepRow struct {
+	plateau int // its index in the set
 	// columns: c, zero, drift, drift as the moves show it, the curve's coefficients.
 	columns []float64
 	y, v    float64 // value, and its variance by noise
@@ -126,56 +127,74 @@ type creepRow struct {
 	t, apart float64
 }
 
-// creepEquations are those of set k by stretches; its points begin at index at, and those of the next set at end.
-func (l *levels) creepEquations(k, at int, s Set, f fitted, curve *spin.LoadCurve, tau float64) (stretches []creepEquations, end int) {
+// fall fills in how far plateaus fall behind, the column of c.
+func (e creepEquations) fall(behind []late) {
+	for _, r := range e {
+		r.columns[0] = behind[r.plateau].mean
+		if r.apart > 0 {
+			r.columns[0] = behind[r.plateau].moved
+		}
+	}
+}
+
+// creepStretches are the equations of all sets, set by set, the column of c still empty.
+func (l *levels) creepStretches(all []Set, f fitted, curve *spin.LoadCurve) [][]creepEquations {
 	model, terms := l.model(f.form)
-	load := func(p spin.Plateau) float64 {
-		if p.Kind == spin.Rest {
-			return 0
-		}
-		return curve.At(p.SpeedRadPerS) - curve.DryNm(p.SpeedRadPerS)
-	}
-	behind := lates(s, load, tau)
-	var means, moves []creepRow
-	for i, p := range s.Plateaus {
-		// Points stand in the order of their plateaus, without the rests where these were left out.
-		if at < len(l.points) && l.points[at].set == k && l.points[at].p.MidS == p.MidS {
-			row := creepRow{columns: make([]float64, 4+terms), y: f.sol.Residual[at], v: 1 / l.w[at], t: p.MidS}
-			row.columns[0], row.columns[1] = behind[i].mean, 1
-			if l.drifts[k] {
-				row.columns[2] = l.points[at].t
+	out := make([][]creepEquations, len(all))
+	at := 0
+	for k, s := range all {
+		var means, moves []creepRow
+		for i, p := range s.Plateaus {
+			// Points stand in the order of their plateaus, without the rests where these were left out.
+			if at < len(l.points) && l.points[at].set == k && l.points[at].p.MidS == p.MidS {
+				row := creepRow{plateau: i, columns: make([]float64, 4+terms), y: f.sol.Residual[at], v: 1 / l.w[at], t: p.MidS}
+				row.columns[1] = 1
+				if l.drifts[k] {
+					row.columns[2] = l.points[at].t
+				}
+				model(at, f.sol.Coef, row.columns[4:])
+				means = append(means, row)
+				at++
 			}
-			model(at, f.sol.Coef, row.columns[4:])
-			means = append(means, row)
-			at++
-		}
-		if m := p.Moved; m != nil && m.TorqueSE > 0 {
-			slope := 0.0
-			if p.Kind != spin.Rest {
-				const h = 1e-3
-				faster, slower := p, p
-				faster.SpeedRadPerS, slower.SpeedRadPerS = (1+h)*p.SpeedRadPerS, (1-h)*p.SpeedRadPerS
-				slope = (load(faster) - load(slower)) / (2 * h * p.SpeedRadPerS)
+			if m := p.Moved; m != nil && m.TorqueSE > 0 {
+				row := creepRow{plateau: i, columns: make([]float64, 4+terms), y: m.TorqueNm - float64(loadSlope(p, curve)*m.SpeedRadPerS), v: m.TorqueSE * m.TorqueSE, apart: m.LateS - m.EarlyS - m.QuarterS/3}
+				row.columns[3] = m.LateS - m.EarlyS
+				moves = append(moves, row)
 			}
-			row := creepRow{columns: make([]float64, 4+terms), y: m.TorqueNm - slope*m.SpeedRadPerS, v: m.TorqueSE * m.TorqueSE, apart: m.LateS - m.EarlyS - m.QuarterS/3}
-			row.columns[0], row.columns[3] = behind[i].moved, m.LateS-m.EarlyS
-			moves = append(moves, row)
-		}
-		if (i+1)%creepStretch == 0 || i == len(s.Plateaus)-1 {
-			stretches = append(stretches, append(means, moves...))
-			means, moves = nil, nil
+			if (i+1)%creepStretch == 0 || i == len(s.Plateaus)-1 {
+				if rows := append(means, moves...); len(rows) > 0 {
+					out[k] = append(out[k], rows)
+				}
+				means, moves = nil, nil
+			}
 		}
 	}
-	return stretches, at
+	return out
+}
+
+// loadOn is a plateau's load without dry friction, which no memory of the cell can be told from its zero.
+func loadOn(p spin.Plateau, curve *spin.LoadCurve) float64 {
+	if p.Kind == spin.Rest {
+		return 0
+	}
+	return curve.At(p.SpeedRadPerS) - curve.DryNm(p.SpeedRadPerS)
+}
+
+// loadSlope is its slope over speed, N·m·s.
+func loadSlope(p spin.Plateau, curve *spin.LoadCurve) float64 {
+	if p.Kind == spin.Rest {
+		return 0
+	}
+	const h = 1e-3
+	faster, slower := p, p
+	faster.SpeedRadPerS, slower.SpeedRadPerS = (1+h)*p.SpeedRadPerS, (1-h)*p.SpeedRadPerS
+	return (loadOn(faster, curve) - loadOn(slower, curve)) / (2 * h * p.SpeedRadPerS)
 }
 
 // solve finds c, the first coefficient. A zero that walks makes neighbouring levels err together: how fast it does is read from what the moves
 // scatter by beyond their noise, and the levels' covariance is that of a random walk; not where walks is false.
 func (e creepEquations) solve(walks bool) (numeric.Solution, error) {
 	n := len(e)
-	if n == 0 {
-		return numeric.Solution{}, errNoRows
-	}
 	// Columns of nothing but zeros, such as the drift of a recording without moves, are left out.
 	used := []int{0}
 	for j := 1; j < len(e[0].columns); j++ {
@@ -212,24 +231,17 @@ func (e creepEquations) solve(walks bool) (numeric.Solution, error) {
 	return numeric.Generalised(a, y, e.covariance(walk))
 }
 
-var errNoRows = errors.New("drag: no plateaus")
-
 // covariance is that of noise and of a walk of the zero by so many N²m²/s.
 func (e creepEquations) covariance(walk float64) numeric.Matrix {
 	cov := numeric.NewMatrix(len(e), len(e))
 	for i, r := range e {
-		cov.Set(i, i, r.v+walk*r.apart)
+		cov.Set(i, i, r.v+float64(walk*r.apart))
 		if r.apart > 0 {
 			continue
 		}
+		// Means stand first: all rows up to this one are means.
 		for j, o := range e[:i+1] {
-			if o.apart > 0 {
-				break
-			}
-			c := walk * (math.Min(r.t, o.t) - e[0].t)
-			if i == j {
-				c += r.v
-			}
+			c := cov.At(i, j) + float64(walk*(math.Min(r.t, o.t)-e[0].t))
 			cov.Set(i, j, c)
 			cov.Set(j, i, c)
 		}

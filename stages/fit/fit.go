@@ -149,26 +149,30 @@ func (o *Output) step(in Input, run spin.Run, opt Options) {
 			continue
 		}
 		o.coarse(r, f)
-		o.loaded(r, f)
+		o.otherLoad(r, f)
 		o.Fits = append(o.Fits, f)
 	}
 }
 
-// otherLoad of a load curve's own doubt is where the load of the steps is another than that of the steady recording.
-const otherLoad = 3
-
-// loaded warns, once a recording, where the plateaus of its steps show another load than the steady recording.
-func (o *Output) loaded(r *spin.Recording, f spin.RunFit) {
-	off := f.LoadFactor - 1
-	if f.Source != spin.Recorded || f.Plateaus < 3 || math.Abs(off) < otherLoad*math.Max(f.LoadPriorRel, f.LoadFactorU) ||
-		slices.ContainsFunc(o.Warnings, func(w spin.Warning) bool { return w.Code == "other-load" }) {
+// warnOnce files a warning of a recording unless one of the same code stands there.
+func (o *Output) warnOnce(r *spin.Recording, code, format string, args ...any) {
+	if slices.ContainsFunc(o.Warnings, func(w spin.Warning) bool { return w.Code == code }) {
 		return
 	}
-	o.Warnings = append(o.Warnings, spin.Warning{
-		Stage: "fit", Code: "other-load", Subject: r.Declared.ID(),
-		Text: fmt.Sprintf("the load that its plateaus show is %+.2g %% of the steady recording's off it: other air, another propeller or clearance; the steps' own load is used; record the rotor steady on the same day",
-			100*off),
-	})
+	o.Warnings = append(o.Warnings, spin.Warning{Stage: "fit", Code: code, Subject: r.Declared.ID(), Text: fmt.Sprintf(format, args...)})
+}
+
+// otherLoadDoubts of a load curve's own doubt is where the load of the steps is another than that of the steady recording.
+const otherLoadDoubts = 3
+
+// otherLoad warns where the plateaus of steps show another load than the steady recording.
+func (o *Output) otherLoad(r *spin.Recording, f spin.RunFit) {
+	off := f.LoadFactor - 1
+	if f.Source != spin.Recorded || f.Plateaus < 3 || math.Abs(off) < otherLoadDoubts*math.Max(f.LoadPriorRel, f.LoadFactorU) {
+		return
+	}
+	o.warnOnce(r, "other-load", "the load that its plateaus show is %+.2g %% of the steady recording's off it: other air, another propeller or clearance; the steps' own load is used; record the rotor steady on the same day",
+		100*off)
 }
 
 func choiceOf(all []spin.RunChoice, run string) *spin.RunChoice {

@@ -3,7 +3,6 @@ package fit
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"spinledger/stages/kit/balance"
 	"spinledger/stages/kit/spin"
@@ -94,13 +93,10 @@ func (o *Output) coarse(r *spin.Recording, f spin.RunFit) {
 		{"coarse-torque", fmt.Sprintf("the torque comes in steps of %.3g mN·m", 1e3*r.TorqueStepNm), "have the logger write more digits, or set the amplifier higher", f.ResolutionU},
 		{"coarse-speed", fmt.Sprintf("the speed comes in steps of %.3g rpm", r.SpeedStepRadPerS*30/math.Pi), "have the logger write more digits, or the periods themselves", f.SpeedResolutionU},
 	} {
-		if c.u < coarseRel*f.JKgM2.Mean || slices.ContainsFunc(o.Warnings, func(w spin.Warning) bool { return w.Code == c.code }) {
+		if c.u < coarseRel*f.JKgM2.Mean {
 			continue
 		}
-		o.Warnings = append(o.Warnings, spin.Warning{
-			Stage: "fit", Code: c.code, Subject: r.Declared.ID(),
-			Text: fmt.Sprintf("%s, which the noise on its plateaus does not cover: their means may be off by half a step, and the inertia of %s by %.2g %% (standard uncertainty, in its budget); %s",
-				c.what, f.Run, 100*c.u/f.JKgM2.Mean, c.off),
-		})
+		o.warnOnce(r, c.code, "%s, which the noise on its plateaus does not cover: their means may be off by half a step, and the inertia of %s by %.2g %% (standard uncertainty, in its budget); %s",
+			c.what, f.Run, 100*c.u/f.JKgM2.Mean, c.off)
 	}
 }

@@ -196,8 +196,7 @@ func (r *run) segments() {
 	r.found = found.Range
 	rec := r.rec
 	rec.Segments, rec.Plateaus, rec.Runs = found.Segments, found.Plateaus, found.Runs
-	r.torqueSteps()
-	r.speedSteps()
+	r.roundedSteps()
 	rec.Warnings = append(rec.Warnings, found.Warnings...)
 	rec.Refusals = append(rec.Refusals, found.Refusals...)
 	for i := range rec.Runs {
@@ -216,41 +215,33 @@ func (r *run) segments() {
 // coveredShare of equal neighbours is the most at which noise covers the steps of a channel.
 const coveredShare = 0.1
 
-// torqueSteps finds what rounding leaves in the torque of plateaus.
-func (r *run) torqueSteps() {
-	x := r.rec.Samples.TorqueNm
-	of := func(p spin.Plateau) []float64 {
-		_, values := r.rec.TorqueValues(r.rec.Segments[p.Segment])
-		return values
+// roundedSteps finds what rounding leaves in the torque and in the speed of plateaus.
+func (r *run) roundedSteps() {
+	rec := r.rec
+	if x := rec.Samples.TorqueNm; x != nil {
+		torque := func(s spin.Segment) []float64 {
+			_, values := rec.TorqueValues(s)
+			return values
+		}
+		rec.TorqueStepNm = r.steps(torque, func(p *spin.Plateau) *float64 { return &p.TorqueRoundingU })
 	}
-	if x == nil || !slices.ContainsFunc(r.rec.Plateaus, func(p spin.Plateau) bool { return numeric.Repeats(of(p)) > coveredShare }) {
-		return
-	}
-	_, x = r.rec.TorqueValues(spin.Segment{To: len(x)})
-	step := numeric.GridStep(x)
-	for i := range r.rec.Plateaus {
-		p := &r.rec.Plateaus[i]
-		p.TorqueRoundingU = numeric.RoundingU(of(*p), step)
-	}
-	r.rec.TorqueStepNm = step
+	speed := func(s spin.Segment) []float64 { return rec.Samples.SpeedRadPerS[s.From:s.To] }
+	rec.SpeedStepRadPerS = r.steps(speed, func(p *spin.Plateau) *float64 { return &p.SpeedRoundingU })
 }
 
-// speedSteps finds what rounding leaves in the speed of plateaus.
-func (r *run) speedSteps() {
-	x := r.rec.Samples.SpeedRadPerS
-	of := func(p spin.Plateau) []float64 {
-		s := r.rec.Segments[p.Segment]
-		return x[s.From:s.To]
+// steps is the step in which a channel is written, 0 where noise covers it on every plateau; what it leaves in the plateaus' means is put where
+// u points to. of gives the channel's values in a segment.
+func (r *run) steps(of func(spin.Segment) []float64, u func(*spin.Plateau) *float64) float64 {
+	rec := r.rec
+	on := func(p spin.Plateau) []float64 { return of(rec.Segments[p.Segment]) }
+	if !slices.ContainsFunc(rec.Plateaus, func(p spin.Plateau) bool { return numeric.Repeats(on(p)) > coveredShare }) {
+		return 0
 	}
-	if x == nil || !slices.ContainsFunc(r.rec.Plateaus, func(p spin.Plateau) bool { return numeric.Repeats(of(p)) > coveredShare }) {
-		return
+	step := numeric.GridStep(of(spin.Segment{To: rec.Samples.Len()}))
+	for i := range rec.Plateaus {
+		*u(&rec.Plateaus[i]) = numeric.RoundingU(on(rec.Plateaus[i]), step)
 	}
-	step := numeric.GridStep(x)
-	for i := range r.rec.Plateaus {
-		p := &r.rec.Plateaus[i]
-		p.SpeedRoundingU = numeric.RoundingU(of(*p), step)
-	}
-	r.rec.SpeedStepRadPerS = step
+	return step
 }
 
 // excluded refuses exclusions of runs that are not there.

@@ -29,13 +29,16 @@ func (v Value) Expanded() Interval {
 
 // CoverageFactor is the two-sided 95 % point of Student's t; dof ≥ 1, +Inf for
 // the normal distribution.
-func CoverageFactor(dof float64) float64 {
+func CoverageFactor(dof float64) float64 { return StudentQuantile(0.975, dof) }
+
+// StudentQuantile is the point of Student's t below which a share p lies; dof ≥ 1, +Inf for the normal distribution.
+func StudentQuantile(p, dof float64) float64 {
 	// Above a million the t and normal points agree to six digits, and the
 	// incomplete beta function behind t grows slow and unreliable.
 	if dof > 1e6 {
-		return distuv.UnitNormal.Quantile(0.975)
+		return distuv.UnitNormal.Quantile(p)
 	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile(0.975)
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile(p)
 }
 
 // Round writes a mean and its expanded uncertainty in fixed decimals, U to the
